@@ -1,0 +1,1 @@
+"""Pages for the reliability engineer, the fleet manager and finance."""

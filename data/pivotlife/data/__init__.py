@@ -1,0 +1,1 @@
+"""Contracts of the tables that come in, and the invented fleet."""

@@ -1,0 +1,1 @@
+"""Pure statistics and decisions: arrays and tables in, frozen results out."""

@@ -1,0 +1,1 @@
+"""From records to a shortlist: the stages, their order and their schedule."""

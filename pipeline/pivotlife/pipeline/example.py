@@ -1,0 +1,98 @@
+"""An annotated settings file with every key, made from the models so that it cannot go stale.
+
+Not here: which keys exist (`settings`).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import typing
+from collections.abc import Iterator
+
+from pydantic import BaseModel
+
+from pivotlife.pipeline.settings import Limit, Price, Settings
+from pivotlife.pipeline.settings_file import INTERNAL_KEYS, REQUIRED_TABLES, TABLES
+
+HEAD = """\
+# Settings of pivotlife: every key with its default.
+# Lines that begin with # are optional; the four [sources] without it are required.
+# Prices are invented defaults: replace value, source and date with your own.
+"""
+
+
+def example_settings() -> str:
+    """Write the annotated example.
+
+    Returns
+    -------
+    str
+        TOML text that loads as it stands.
+    """
+    blank = Settings.model_validate({"sources": {}})
+    parts = [HEAD, *_sources(), *_limits()]
+    for name in Settings.model_fields:
+        if name not in INTERNAL_KEYS | {"sources", "limits"}:
+            parts += ["", *_section(name, getattr(blank, name))]
+    return "\n".join(parts) + "\n"
+
+
+def _sources() -> Iterator[str]:
+    for table in TABLES:
+        mark = "" if table in REQUIRED_TABLES else "# "
+        yield f"{mark}[sources.{table}]"
+        yield f'{mark}path = "{table}.csv"'
+
+
+def _limits() -> Iterator[str]:
+    yield ""
+    yield "# Without a limit of your own: 3.2 mm, or 2 mm for pins up to 24 mm; none for rubber."
+    yield "# [limits.threaded]"
+    yield f"# play = 3.2  # {Limit.__doc__}"
+    yield '# unit = "mm"'
+    yield '# source = "maker\'s sheet, with its date"'
+
+
+def _section(place: str, value: object) -> Iterator[str]:
+    if isinstance(value, BaseModel):
+        about = (type(value).__doc__ or "").strip().splitlines()
+        yield f"# {about[0]}" if about else ""
+        yield f"[{place}]"
+        yield from _members(place, _named(value))
+    elif isinstance(value, dict):
+        yield f"[{place}]"
+        yield from _members(place, list(value.items()))
+
+
+def _members(place: str, members: list[tuple[str, object]]) -> Iterator[str]:
+    below = []
+    for name, value in members:
+        if isinstance(value, Price):
+            yield f"{name} = {_price(value)}"
+        elif isinstance(value, BaseModel | dict):
+            below.append((name, value))
+        elif value is None:
+            yield f"# {name} = 0  # default: twice pm_miles"
+        else:
+            yield f"{name} = {_toml(value)}"
+    for name, value in below:
+        yield from _section(f"{place}.{name}", value)
+
+
+def _named(model: BaseModel) -> list[tuple[str, object]]:
+    fields = type(model).model_fields
+    return [(field.alias or name, getattr(model, name)) for name, field in fields.items()]
+
+
+def _price(price: Price) -> str:
+    return (
+        f"{{ value = {_toml(price.value)}, source = {_toml(price.source)}, date = {price.date} }}"
+    )
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, str):
+        return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
+    if isinstance(value, dt.date):
+        return value.isoformat()
+    return repr(typing.cast("float", value))
