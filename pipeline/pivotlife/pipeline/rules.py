@@ -1,0 +1,167 @@
+"""Rules that look beyond one cell: repeated rows and keys, unknown units, contradicting columns.
+
+Not here: the checks of single cells, which the contracts hold.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from pivotlife.data.contracts.tables import table_facts
+from pivotlife.pipeline.cells import Text, name_key
+from pivotlife.pipeline.conversion import Converted
+
+#: Told before the faults of any column.
+ROW: Final = -1
+
+#: Ribbed bushings are pressed into spring eyes, smooth ones into the hanger bracket
+#: (common practice, no source).
+OUTSIDE_OF_NODE: Final = {
+    "fixed-eye": "ribbed",
+    "shackle-lower": "ribbed",
+    "shackle-upper": "smooth",
+}
+
+
+@dataclass(frozen=True)
+class KnownUnits:
+    """The units that rows of other tables may speak of.
+
+    Attributes
+    ----------
+    good : frozenset of str
+        Units whose own row is free of faults.
+    named : frozenset of str
+        Every unit that the units table names, faulty rows included.
+    """
+
+    good: frozenset[str]
+    named: frozenset[str]
+
+
+def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> pd.Series:
+    """Find rows that repeat an earlier row word for word.
+
+    Parameters
+    ----------
+    frame : DataFrame of str
+        One raw table with `row_number`.
+    columns : list of str
+        The columns that must agree.
+    id_column : str
+        A column that narrows the search, or "".
+
+    Returns
+    -------
+    Series of int
+        For each repeating row, by its place in the frame, the `row_number` of the first.
+    """
+    narrow = [id_column] if id_column in frame.columns else columns
+    if not columns or frame.empty:
+        return pd.Series(dtype="int64")
+    some = frame[frame.duplicated(narrow, keep=False)]
+    some = some[some.duplicated(columns, keep=False)]
+    if some.empty:
+        return pd.Series(dtype="int64")
+    first = some.groupby(columns, sort=False, dropna=False)["row_number"].transform("first")
+    return first[some.duplicated(columns, keep="first")].astype("int64")
+
+
+def note_repeated_keys(converted: Converted, row_numbers: npt.NDArray[np.int64]) -> None:
+    """Note every row whose key an earlier row has, with other content; the first one stands."""
+    key = table_facts(converted.schema).key
+    if not key:
+        return
+    parts = pd.DataFrame({column: _key_part(converted, column) for column in key})
+    whole = parts[parts.notna().all(axis=1)].assign(row_number=lambda part: row_numbers[part.index])
+    alike = whole[whole.duplicated(list(key), keep=False)]
+    first = alike.groupby(list(key), sort=False)["row_number"].transform("first")
+    later = alike.duplicated(list(key), keep="first")
+    rows = alike.index[later].to_numpy(dtype=np.intp)
+    name = key[0] if len(key) == 1 else "row"
+    texts = [
+        f"{name}.repeated: {', '.join(f'{column} {written!r}' for column, written in cells)} "
+        f"is in row {number} already, with other content"
+        for cells, number in zip(_written(converted, key, rows), first[later].tolist(), strict=True)
+    ]
+    converted.faults.add(ROW, rows, texts)
+
+
+def note_unknown_units(converted: Converted, known: KnownUnits) -> None:
+    """Note every row that speaks of a unit that is not in units, or whose row there is faulty."""
+    unit_ids = converted.columns["unit_id"]
+    codes, found = pd.factorize(unit_ids)
+    texts = np.array([_unit_fault(str(unit_id), known) for unit_id in found], dtype=object)
+    if not len(texts):
+        return
+    faults = texts[codes]
+    rows = np.flatnonzero(faults != "")
+    converted.faults.add(converted.order("unit_id"), rows, faults[rows].tolist())
+
+
+def note_left_before_in_service(units: Converted) -> None:
+    """Note every unit that left the fleet before it was put to work."""
+    left, came = units.columns["left_fleet_date"], units.columns["in_service_date"]
+    rows = np.flatnonzero(left < came)
+    texts = [
+        f"left_fleet_date.before_in_service: left_fleet_date {gone!r} is before "
+        f"in_service_date {begun!r}"
+        for (_, gone), (_, begun) in _written(units, ("left_fleet_date", "in_service_date"), rows)
+    ]
+    units.faults.add(units.order("left_fleet_date"), rows, texts)
+
+
+def note_outside_of_node(kits: Converted) -> None:
+    """Note every kit whose bushing has the outside of another node."""
+    wanted = pd.Series(kits.columns["node"], dtype=object).map(OUTSIDE_OF_NODE).to_numpy()
+    outside = kits.columns["outside"]
+    told = np.isin(outside, list(OUTSIDE_OF_NODE.values())) & ~pd.isna(wanted)
+    rows = np.flatnonzero(told & (outside != wanted))
+    texts = [
+        f"outside.wrong_node: outside {outside[row]!r} does not go with node "
+        f"{kits.columns['node'][row]!r}, which takes {wanted[row]!r}"
+        for row in rows.tolist()
+    ]
+    kits.faults.add(kits.order("outside"), rows, texts)
+
+
+def _unit_fault(unit_id: str, known: KnownUnits) -> str:
+    if not unit_id or unit_id in known.good:
+        return ""
+    if unit_id in known.named:
+        return (
+            f"unit_id.quarantined: unit_id {unit_id!r} has a faulty row in units; mend that first"
+        )
+    return f"unit_id.unknown: unit_id {unit_id!r} is not in units"
+
+
+def _key_part(converted: Converted, column: str) -> npt.NDArray[Any]:
+    values = converted.columns[column]
+    if values.dtype != object:
+        return values
+    spelled: Text = values
+    if column == "unit_id":
+        codes, found = pd.factorize(values)
+        keys = np.array([name_key(str(name)) for name in found] or [""], dtype=object)
+        spelled = keys[codes] if len(codes) else values
+    part = spelled.copy()
+    part[spelled == ""] = None
+    return part
+
+
+def _written(
+    converted: Converted, columns: tuple[str, ...], rows: npt.NDArray[np.intp]
+) -> list[list[tuple[str, str]]]:
+    """Give the cells of some rows as they were written, with their columns."""
+    texts = {
+        column: converted.cells[column].texts[converted.cells[column].codes[rows]]
+        for column in columns
+    }
+    return [
+        [(column, str(texts[column][place])) for column in columns] for place in range(len(rows))
+    ]
