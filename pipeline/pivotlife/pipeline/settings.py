@@ -87,6 +87,7 @@ class Hours(_Strict):
     first_pivot: Price = _price(2.0)
     same_shackle: Price = _price(0.75)
     same_side: Price = _price(1.1)
+    measure: Price = _price(0.25)
 
 
 class DowntimeDays(_Strict):
@@ -124,16 +125,19 @@ class Decision(_Strict):
 class Survival(_Strict):
     """What steers the survival fits."""
 
-    assumed_shape: dict[BushingType, Annotated[float, Field(gt=0.1, lt=20)]] = Field(
+    assumed_shape: dict[str, Annotated[float, Field(gt=0.1, lt=20)]] = Field(
         default_factory=dict, validate_default=True
     )
     bootstrap_draws: Annotated[int, Field(ge=20, le=20_000)] = 200
 
     @field_validator("assumed_shape")
     @classmethod
-    def _every_type(cls, shapes: dict[BushingType, float]) -> dict[BushingType, float]:
-        usual = dict.fromkeys(typing.get_args(BushingType), 2.0)
-        return {**usual, "rubber-bonded": 2.5, **shapes}
+    def _every_type(cls, shapes: dict[str, float]) -> dict[str, float]:
+        types = typing.get_args(BushingType)
+        unknown = [name for name in shapes if name not in types]
+        if unknown:
+            raise ValueError(f"unknown bushing type {unknown[0]!r}; known: {', '.join(types)}")
+        return {**dict.fromkeys(types, 2.0), "rubber-bonded": 2.5, **shapes}
 
 
 class Judge(_Strict):
@@ -152,6 +156,7 @@ class Publish(_Strict):
     """Where the run's folder goes."""
 
     out: Annotated[str, Field(min_length=1)] = "out"
+    fleet_name: Annotated[str, Field(min_length=1, max_length=80)] = "Our fleet"
 
 
 class Schedule(_Strict):
@@ -159,6 +164,7 @@ class Schedule(_Strict):
 
     nightly: str = "0 4 * * *"
     timezone: str = "UTC"
+    port: Annotated[int, Field(ge=1024, le=65_535)] = 4_200
 
 
 class Guard(_Strict):

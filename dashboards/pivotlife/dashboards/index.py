@@ -1,0 +1,223 @@
+"""The first page: what must happen today, then the three doors.
+
+Not here: anything that the three pages say in full.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from pivotlife.dashboards import words
+from pivotlife.dashboards.comparison_tables import one_treatment, pooled
+from pivotlife.dashboards.finance import cost_headline, price_banner
+from pivotlife.dashboards.fleet import parked_lines
+from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.lines import gather_jobs, read_lines
+from pivotlife.dashboards.tables import Column, Table, make_table
+
+NOT_BUILT: Final = (
+    "a comparison of types with duty, salt and care evened out",
+    "lifetime cost of one type against another, and when it pays back",
+    "kits to keep in stock",
+    "room in the shop by week and a budget by month",
+    "what changed since the last run",
+    "a look back at how well earlier lists did",
+)
+
+ASSUMED: Final = (
+    "Records are taken as written; corrections belong at their source.",
+    "A pivot counts as good only up to its last good reading, and no reading never means good.",
+    "A finding that demands action stands until that bushing is replaced, whatever was read later.",
+)
+
+_FILES: Final[dict[str, str]] = {
+    "shortlist.csv": "every pivot in service, its decision and its reason",
+    "growth.csv": "play now and later, for each pivot",
+    "comparison.csv": "lives of each type, every cut that was fitted",
+    "lives.csv": "every bushing life the records tell of",
+    "ledger.csv": "where each source row went",
+    "quarantine.csv": "withheld rows, word for word, with their faults",
+    "run.json": "the run itself: inputs, versions, counts",
+}
+
+
+@dataclass(frozen=True)
+class Door:
+    """One of the three pages, with its headline facts."""
+
+    file: str
+    title: str
+    asks: str
+    facts: tuple[str, ...]
+
+
+def index_context(inputs: PageInputs) -> dict[str, Any]:
+    """Prepare what the first page shows.
+
+    Parameters
+    ----------
+    inputs : PageInputs
+        One run.
+
+    Returns
+    -------
+    dict
+        `parked` (lines), `must` and `withheld` (sentences), `doors`, `freshness` and `counts`
+        (tables), `notes`, `assumed`, `not_built`, `files`.
+    """
+    tables = inputs.tables
+    lines = read_lines(tables["shortlist"], tables["growth"], inputs.currency)
+    return {
+        "parked": parked_lines(lines),
+        "parked_count": words.count(len({line.unit for line in parked_lines(lines)}), "unit"),
+        "must": must_sentence(tables["shortlist"]),
+        "withheld": withheld_sentence(tables["quarantine"], tables["ledger"]),
+        "doors": _doors(inputs),
+        "freshness": freshness(tables["shortlist"]),
+        "counts": run_counts(inputs.run),
+        "notes": tuple(str(note) for note in inputs.run.get("notes", ())),
+        "assumed": ASSUMED,
+        "not_built": NOT_BUILT,
+        "files": tuple(_FILES.items()),
+    }
+
+
+def must_sentence(shortlist: pd.DataFrame) -> str:
+    """Count the mandatory lines that do not park their unit."""
+    must = shortlist["mandatory"].map(words.is_yes) & (shortlist["decision"] != "park")
+    units = shortlist.loc[must, "unit_id"].nunique()
+    if not units:
+        return "No other line is mandatory."
+    return (
+        f"{words.count(must.sum(), 'mandatory line')} on {words.count(units, 'unit')} "
+        "for the coming visit."
+    )
+
+
+def withheld_sentence(quarantine: pd.DataFrame, ledger: pd.DataFrame) -> str:
+    """Count the withheld rows, and those that moved a decision all the same."""
+    acted = int((quarantine["acted_on"].map(words.text) != "").sum())
+    return (
+        f"{words.number(len(quarantine))} of {words.count(len(ledger), 'source row')} withheld as "
+        f"faulty; {words.number(acted)} of them still heard by the safety rules."
+    )
+
+
+def _doors(inputs: PageInputs) -> tuple[Door, ...]:
+    tables = inputs.tables
+    return (
+        Door(
+            "fleet.html",
+            "Fleet manager",
+            "Which trucks, which pivots, when, and why?",
+            _fleet_facts(inputs),
+        ),
+        Door(
+            "engineer.html",
+            "Reliability engineer",
+            "Which type lasts, on what evidence, and what was left out?",
+            _type_facts(tables["comparison"]),
+        ),
+        Door(
+            "finance.html",
+            "Finance",
+            "What will the coming visits cost, and from which prices?",
+            (
+                cost_headline(tables["planned_cost"], inputs.currency),
+                *price_banner(tables["prices"]),
+            ),
+        ),
+    )
+
+
+def _fleet_facts(inputs: PageInputs) -> tuple[str, ...]:
+    tables = inputs.tables
+    decisions = tables["shortlist"]["decision"].value_counts()
+    jobs = gather_jobs(read_lines(tables["shortlist"], tables["growth"], inputs.currency))
+    visits = [job.visit for job in jobs if job.visit[:1].isdigit()]
+    return (
+        (
+            f"{words.number(decisions.get('replace', 0))} to replace, "
+            f"{words.number(decisions.get('measure', 0))} to measure, "
+            f"{words.number(decisions.get('leave', 0))} left alone."
+        ),
+        f"{words.count(len(jobs), 'unit visit')} with work"
+        + (f", the first on {min(visits)}." if visits else "."),
+    )
+
+
+def _type_facts(comparison: pd.DataFrame) -> tuple[str, ...]:
+    rows = pooled(one_treatment(comparison)).to_dict("records")
+    facts = tuple(_type_fact(row) for row in rows)
+    unfair = ("All duties together, unadjusted: compare types within a duty.",) if facts else ()
+    return (*facts, *unfair) or ("No type could be fitted on these records.",)
+
+
+def _type_fact(row: Mapping[Any, Any]) -> str:
+    missing = words.TOO_FEW if pd.isna(row["shape"]) else words.NOT_REACHED
+    band = words.interval(row["b10_lower"], row["b10_upper"], words.life_miles)
+    age = words.life_miles(row["b10"], missing) + ("" if pd.isna(row["b10"]) else " miles")
+    return (
+        f"{words.text(row['bushing_type'])}, age by which one in ten has failed: {age}"
+        f"{f' ({band})' if band else ''}, {words.count(row['failures'], 'failure')}."
+    )
+
+
+def freshness(shortlist: pd.DataFrame) -> Table:
+    """Say how old the readings are that the decisions rest on, by depot."""
+    dates = pd.to_datetime(shortlist["last_reading_date"], errors="coerce")
+    rows = shortlist.assign(date=dates, depot=shortlist["depot"].map(words.text))
+    rows = rows[rows["pivot_id"].map(words.text) != ""]
+    return make_table(
+        "freshness",
+        f"Newest and oldest last reading of {words.count(len(rows), 'pivot')} in service: a depot "
+        "whose newest reading is old sends in no readings, or they are not coming through.",
+        (
+            Column("Depot"),
+            Column("Pivots", numeric=True),
+            Column("Never read", numeric=True),
+            Column("Newest reading"),
+            Column("Oldest last reading"),
+        ),
+        [
+            (
+                str(depot) or words.UNKNOWN,
+                words.number(len(group)),
+                words.number(group["date"].isna().sum()),
+                words.day(group["date"].max(), "none"),
+                words.day(group["date"].min(), "none"),
+            )
+            for depot, group in rows.groupby("depot", sort=True)
+        ],
+        empty="No pivot is in service.",
+    )
+
+
+def run_counts(run: Mapping[str, Any]) -> Table:
+    """List the run's own counts and marks."""
+    marks = {key: str(run[key]) for key in ("seed", "settings_file") if key in run}
+    pairs = [*_flat(run.get("counts", {})), *marks.items(), *_flat(run.get("versions", {}))]
+    return make_table(
+        "run",
+        f"{words.count(len(pairs), 'mark')} of this run: equal marks and inputs give equal pages.",
+        (Column("What"), Column("Value", numeric=True)),
+        [(str(key).replace("_", " "), _mark(value)) for key, value in pairs],
+        empty="The run left no counts.",
+    )
+
+
+def _flat(tree: Mapping[str, Any], above: str = "") -> Iterator[tuple[str, Any]]:
+    for key, value in tree.items():
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{above}{key} ")
+        else:
+            yield f"{above}{key}", value
+
+
+def _mark(value: Any) -> str:
+    is_count = isinstance(value, int) and not isinstance(value, bool)
+    return words.number(value) if is_count else words.text(value)

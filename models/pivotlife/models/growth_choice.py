@@ -1,0 +1,187 @@
+"""The whole estimation of one type: lives drawn, wild readings weighed, density chosen.
+
+Not here: the estimator's interface (growth).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from pivotlife.models.errors import NoMaximumError
+from pivotlife.models.growth_fit import LawFit, climb, with_covariance
+from pivotlife.models.growth_law import Density
+from pivotlife.models.growth_readings import GrowthReadings, select_lives
+from pivotlife.models.growth_start import (
+    check_enough,
+    fitted_parameters,
+    other_density,
+    rough_law,
+)
+from pivotlife.models.growth_weights import weigh_readings
+
+FIRST_LIVES = 1_200
+_FIRST_ROUNDS = 6
+# AIC difference on the first lives from which a density is out.
+_DECIDED = 20.0
+# Weights that move by less than this in sum, per reading, leave the fit as it is.
+_SETTLED = 1e-4
+_FEW_LIVES = 30
+
+
+@dataclass(frozen=True)
+class GrowthEstimate:
+    """What was estimated from the readings of one type.
+
+    Attributes
+    ----------
+    best : LawFit
+        The fit of the chosen density.
+    aic : dict of str to float
+        Akaike's criterion of each density tried on the same readings.
+    n_lives, n_readings : int
+        Lives and measured readings in the fit.
+    n_wild, n_not_measured : int
+        Readings weighed down, and zeros taken as not measured.
+    warnings : tuple of str
+    """
+
+    best: LawFit
+    aic: dict[str, float]
+    n_lives: int
+    n_readings: int
+    n_wild: int
+    n_not_measured: int
+    warnings: tuple[str, ...]
+
+
+def estimate_growth(
+    data: GrowthReadings,
+    densities: tuple[Density, ...],
+    *,
+    seed: int,
+    n_nodes: int,
+    most_lives: int,
+    minimum_lives: int,
+    weigh: bool,
+) -> GrowthEstimate:
+    """Estimate the law of one type.
+
+    Parameters
+    ----------
+    data : GrowthReadings
+    densities : tuple of "normal", "weibull"
+        Those to try; the lower AIC wins.
+    seed : int
+        Draws the lives when there are more than `most_lives`.
+    n_nodes : int
+        Gauss-Hermite nodes.
+    most_lives, minimum_lives : int
+        Lives used at most; lives read at two ages needed at least.
+    weigh : bool
+        Weigh wild readings down.
+
+    Raises
+    ------
+    NoMaximumError
+        The readings do not determine a law.
+    """
+    generator = np.random.default_rng(seed)
+    used = _read_lives(data, generator, most_lives)
+    check_enough(used, minimum_lives)
+    fitted, warnings = fitted_parameters(used)
+    first = _first_fits(used, fitted, generator, densities, weigh)
+    tried = _still_open(first)
+    weighed = weigh_readings(used, tried[0].law) if weigh else used
+    share = min(1.0, FIRST_LIVES / used.n_lives)
+    fits = [
+        climb(weighed, fit.law, fitted, n_nodes=n_nodes, scale=share * fit.covariance)
+        for fit in tried
+    ]
+    best = min(fits, key=lambda fit: fit.aic)
+    if weigh:
+        again = weigh_readings(used, best.law)
+        if _moved(again, weighed):
+            best = climb(
+                again, best.law, fitted, n_nodes=n_nodes, scale=share * tried[0].covariance
+            )
+            weighed = again
+    best = with_covariance(best, weighed, n_nodes=n_nodes)
+    if used.n_lives < _FEW_LIVES:
+        warnings = (*warnings, f"Only {used.n_lives} bushings: the law is uncertain.")
+    compared = fits if len(fits) > 1 else first
+    return GrowthEstimate(
+        best=best,
+        aic={fit.law.density: fit.aic for fit in compared},
+        n_lives=weighed.n_lives,
+        n_readings=len(weighed.play_mm),
+        n_wild=int(np.sum(weighed.weight < 0.5)),
+        n_not_measured=len(used.censored_row) - len(weighed.censored_row),
+        warnings=(*warnings, *best.warnings),
+    )
+
+
+def _still_open(first: list[LawFit]) -> list[LawFit]:
+    """Fits worth repeating on all lives: not those far behind, best first."""
+    ranked = sorted(first, key=lambda fit: fit.aic)
+    return [fit for fit in ranked if fit.aic - ranked[0].aic < _DECIDED]
+
+
+def _moved(one: GrowthReadings, other: GrowthReadings) -> bool:
+    """Whether two weightings of the same readings differ enough to fit again."""
+    if len(one.censored_row) != len(other.censored_row):
+        return True
+    off = float(np.abs(one.weight - other.weight).sum())
+    return off > _SETTLED * len(one.weight)
+
+
+def _read_lives(
+    data: GrowthReadings, generator: np.random.Generator, most_lives: int
+) -> GrowthReadings:
+    """Lives with any reading, a random share of them when they are many."""
+    count = np.bincount(data.cell_life, minlength=data.n_lives)
+    count += np.bincount(data.censored_life, minlength=data.n_lives)
+    lives = np.flatnonzero(count > 0)
+    if len(lives) > most_lives:
+        lives = np.sort(generator.choice(lives, most_lives, replace=False))
+    return select_lives(data, lives)
+
+
+def _first_fits(
+    data: GrowthReadings,
+    fitted: NDArray[np.bool_],
+    generator: np.random.Generator,
+    densities: tuple[Density, ...],
+    weigh: bool,
+) -> list[LawFit]:
+    """Fit each density to a share of the lives, once the wild readings are settled."""
+    n_first = min(FIRST_LIVES, data.n_lives)
+    lives = np.sort(generator.choice(data.n_lives, n_first, replace=False))
+    share = weighed = select_lives(data, lives)
+    law = rough_law(share)
+    for _ in range(_FIRST_ROUNDS):
+        before = law
+        law = climb(weighed, law, fitted, n_nodes=7, fine=False).law
+        if not weigh:
+            break
+        lighter = weigh_readings(share, law)
+        settled = (
+            not _moved(lighter, weighed) or abs(np.log(law.sigma_e_mm / before.sigma_e_mm)) < 0.005
+        )
+        weighed = lighter
+        if settled:
+            break
+    fits, refused = [], None
+    for density in densities:
+        start, fine = other_density(law, density), density != "normal"
+        try:
+            fit = climb(weighed, start, fitted, n_nodes=7, fine=fine)
+        except NoMaximumError as error:
+            refused = error
+            continue
+        fits.append(with_covariance(fit, weighed, n_nodes=7, fine=False))
+    if not fits and refused:
+        raise refused
+    return fits

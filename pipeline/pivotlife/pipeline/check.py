@@ -1,0 +1,107 @@
+"""Read the sources, show what is in them and every fault, change nothing.
+
+The only thing written is the report: each withheld row word for word with all its reasons.
+
+Not here: fits, decisions, pages.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.judge import Judged, judge
+from pivotlife.pipeline.publish import csv_text
+from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.sources import RawTable, read_sources
+
+SHOWN = 40
+
+
+@dataclass(frozen=True)
+class CheckOutcome:
+    """What `check` found.
+
+    Parameters
+    ----------
+    text : str
+        The profile and the faults, to be printed.
+    faults : int
+        How many rows were withheld.
+    report : Path
+        File that lists all of them.
+    """
+
+    text: str
+    faults: int
+    report: Path
+
+
+def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcome:
+    """Check every row of every source.
+
+    Parameters
+    ----------
+    settings : Settings
+        Names the sources.
+    report : Path, optional
+        Where the withheld rows go; `check.csv` in the output folder when left out.
+
+    Returns
+    -------
+    CheckOutcome
+        Text to print, number of faults, the report's place.
+
+    Raises
+    ------
+    SourceError
+        When a source cannot be read at all, or the report cannot be written.
+    """
+    raw = read_sources(settings)
+    judged = judge(raw)
+    target = report or settings.out_folder / "check.csv"
+    _write(target, judged.quarantine)
+    lines = [_profile(name, table, judged) for name, table in raw.items()]
+    lines += ["", *_fault_lines(raw, judged)]
+    lines.append(f"report: {target}")
+    return CheckOutcome("\n".join(lines), len(judged.quarantine), target)
+
+
+def _write(target: Path, quarantine: pd.DataFrame) -> None:
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_text(csv_text(quarantine), encoding="utf-8")
+    except OSError as fault:
+        raise SourceError(f"{target}: cannot write the report ({fault.strerror})") from None
+
+
+def _profile(name: str, table: RawTable, judged: Judged) -> str:
+    good = judged.tables[name]
+    withheld = int((judged.quarantine["table"] == name).sum())
+    doubles = int((judged.duplicates["table"] == name).sum())
+    text = (
+        f"{name:9} {table.path.name}: {len(table.frame):,} rows, {len(good):,} good, "
+        f"{withheld:,} withheld, {doubles:,} repeated word for word"
+    )
+    days = [c for c in good.columns if c.endswith("_date") and c != "entered_date"]
+    if days and good[days[0]].notna().any():
+        span = good[days[0]]
+        text += f", {days[0]} {span.min():%Y-%m-%d} to {span.max():%Y-%m-%d}"
+    return text
+
+
+def _fault_lines(raw: dict[str, RawTable], judged: Judged) -> list[str]:
+    faults = judged.quarantine
+    if faults.empty:
+        return ["no faults"]
+    lines = [f"{len(faults):,} rows withheld (out of the fits, never out of the safety list):"]
+    for row in faults.head(SHOWN).to_dict("records"):
+        name = f" ({row['row_id']})" if row["row_id"] else ""
+        file = raw[row["table"]].path.name
+        lines.append(f"  {file} row {row['row_number']}{name}: {row['reasons']}")
+    if len(faults) > SHOWN:
+        lines.append(f"  ... and {len(faults) - SHOWN:,} more in the report")
+    return lines

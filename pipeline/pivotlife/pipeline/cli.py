@@ -1,0 +1,213 @@
+"""The command line: `pivotlife demo | simulate | check | run | schedule`.
+
+Results go to files and to standard output, progress and faults to standard error. Exit codes:
+0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
+program. Heavy libraries are imported inside the commands, so that `--help` answers at once.
+
+Not here: what the stages do (`stages`), what is printed (`summary`).
+"""
+
+from __future__ import annotations
+
+import contextlib
+import datetime as dt
+import sys
+import traceback
+from collections.abc import Iterator
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from pivotlife.models.errors import PivotlifeError
+
+app = typer.Typer(
+    add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, help=__doc__
+)
+
+DONE, ACT_TODAY, WRONG_INPUT, INTERNAL_FAULT, STOPPED = 0, 1, 2, 3, 130
+
+SettingsFile = Annotated[Path, typer.Argument(metavar="SETTINGS", help="The settings file (TOML).")]
+AsOf = Annotated[
+    str | None, typer.Option(help="Stand on this day (YYYY-MM-DD); today when left out.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
+Verbose = Annotated[bool, typer.Option(help="On an internal fault print the traceback.")]
+
+
+class Recording(StrEnum):
+    """How the invented shops write their readings down."""
+
+    INDEPENDENT = "independent"
+    BAD_ALWAYS = "bad-always"
+
+
+@contextlib.contextmanager
+def _exit_codes(verbose: bool) -> Iterator[None]:
+    try:
+        yield
+    except PivotlifeError as fault:
+        typer.echo(f"pivotlife: {fault}", err=True)
+        raise typer.Exit(WRONG_INPUT) from None
+    except KeyboardInterrupt:
+        typer.echo("pivotlife: stopped; the last complete run is untouched", err=True)
+        raise typer.Exit(STOPPED) from None
+    except (typer.Exit, typer.BadParameter):
+        raise
+    except Exception as fault:  # noqa: BLE001  the outermost frame: a fault of ours, exit 3
+        if verbose:
+            traceback.print_exc()
+        typer.echo(
+            f"pivotlife: a fault of this program, not of your input: {fault!r}; "
+            "nothing was published (--verbose shows where it happened)",
+            err=True,
+        )
+        raise typer.Exit(INTERNAL_FAULT) from None
+
+
+def _day(text: str | None, timezone: str = "UTC") -> dt.date:
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    from pivotlife.pipeline.errors import SettingsError
+
+    if text is None:
+        try:
+            return dt.datetime.now(ZoneInfo(timezone)).date()
+        except (ZoneInfoNotFoundError, ValueError):
+            raise SettingsError(f"schedule.timezone = {timezone!r}: no such time zone") from None
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise SettingsError(f"--as-of {text!r}: not a day; write it as YYYY-MM-DD") from None
+
+
+@app.command()
+def demo(
+    folder: Annotated[Path, typer.Option(help="Where the invented fleet goes.")] = Path(
+        "demo-fleet"
+    ),
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the invented fleet.")] = 7,
+    verbose: Verbose = False,
+) -> None:
+    """Write an invented fleet, run everything on it and print where to look."""
+    with _exit_codes(verbose):
+        from pivotlife.data.fleet import LAST_RECORDED_DAY
+        from pivotlife.data.fleet import simulate as write_fleet
+        from pivotlife.pipeline.run import run as run_stages
+        from pivotlife.pipeline.settings_file import load_settings
+        from pivotlife.pipeline.summary import demo_text
+
+        typer.echo(f"writing an invented fleet to {folder} ...", err=True)
+        write_fleet(folder, seed=seed)
+        result = run_stages(load_settings(folder / "settings.toml"), LAST_RECORDED_DAY)
+        typer.echo(demo_text(result))
+
+
+@app.command()
+def simulate(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to write to.")],
+    units: Annotated[int, typer.Option(min=1, help="Units in the fleet.")] = 180,
+    years: Annotated[float, typer.Option(min=0.5, max=30, help="Years on record.")] = 6.0,
+    seed: Annotated[int, typer.Option(min=0)] = 7,
+    faults: Annotated[bool, typer.Option(help="Put faults into the records.")] = True,
+    bad_odometers: Annotated[
+        float | None, typer.Option(min=0, max=0.9, help="Share of wrong odometers.")
+    ] = None,
+    campaign: Annotated[bool, typer.Option(help="Include the retrofit campaign.")] = True,
+    recording: Annotated[
+        Recording, typer.Option(help="Which readings are written down.")
+    ] = Recording.INDEPENDENT,
+    renew_at: Annotated[
+        float | None, typer.Option(min=0.1, max=1, help="Renew at this share of the limit.")
+    ] = None,
+    verbose: Verbose = False,
+) -> None:
+    """Write an invented fleet's files, settings that run as they are, and the truth behind them."""
+    with _exit_codes(verbose):
+        from pivotlife.data.fleet import LAST_RECORDED_DAY
+        from pivotlife.data.fleet import simulate as write_fleet
+
+        fleet = write_fleet(
+            folder,
+            units=units,
+            years=years,
+            seed=seed,
+            faults=faults,
+            bad_odometers=bad_odometers,
+            campaign=campaign,
+            recording=recording.value,
+            renew_at=renew_at,
+        )
+        typer.echo(
+            f"{folder}: {fleet.units:,} units, {fleet.readings:,} readings, {fleet.repairs:,} "
+            f"repairs, all invented; next: "
+            f"pivotlife run {folder / 'settings.toml'} --as-of {LAST_RECORDED_DAY}"
+        )
+
+
+@app.command()
+def check(
+    settings: Annotated[
+        Path | None, typer.Argument(metavar="SETTINGS", help="The settings file (TOML).")
+    ] = None,
+    example: Annotated[
+        bool, typer.Option("--example", help="Print an annotated settings file and stop.")
+    ] = False,
+    report: Annotated[
+        Path | None, typer.Option(help="Where the faults go (OUT/check.csv when left out).")
+    ] = None,
+    verbose: Verbose = False,
+) -> None:
+    """Read the sources, print their profile and every fault; write only a report."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline.check import check_sources
+        from pivotlife.pipeline.example import example_settings
+        from pivotlife.pipeline.settings_file import load_settings
+
+        if example:
+            typer.echo(example_settings(), nl=False)
+            return
+        if settings is None:
+            raise typer.BadParameter("name the settings file, or ask for --example")
+        outcome = check_sources(load_settings(settings), report)
+        typer.echo(outcome.text)
+        if outcome.faults:
+            raise typer.Exit(ACT_TODAY)
+
+
+@app.command()
+def run(
+    settings: SettingsFile,
+    as_of: AsOf = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
+    ] = None,
+    as_json: Json = False,
+    verbose: Verbose = False,
+) -> None:
+    """Do the whole job once and publish one folder of results."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline.run import run as run_stages
+        from pivotlife.pipeline.settings_file import load_settings
+        from pivotlife.pipeline.summary import run_json, run_text
+
+        loaded = load_settings(settings)
+        result = run_stages(loaded, _day(as_of, loaded.schedule.timezone), out=out)
+        typer.echo(run_json(result) if as_json else run_text(result))
+        if result.act_today:
+            raise typer.Exit(ACT_TODAY)
+
+
+@app.command()
+def schedule(settings: SettingsFile, verbose: Verbose = False) -> None:
+    """Serve the pipeline on its schedule until stopped."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline.scheduler import serve
+        from pivotlife.pipeline.settings_file import load_settings
+
+        serve(load_settings(settings), settings)
+
+
+if __name__ == "__main__":
+    sys.exit(app())

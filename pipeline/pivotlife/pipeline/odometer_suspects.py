@@ -1,0 +1,128 @@
+"""Odd stretches of odometer values that a person should look at.
+
+Each suspicion is reported with the rows it rests on and changes nothing by itself: a stretch
+that climbs as if it were counted in kilometres, one instrument that reads apart from the others,
+a unit number that seems to be on two trucks.
+
+Not here: choosing the believed values; a suspected second meter (`true_miles` keeps it, because
+without it the rest of that unit's history would be guesswork).
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from pivotlife.pipeline.odometer_chain import longest_chain
+
+Floats = npt.NDArray[np.float64]
+Mask = npt.NDArray[np.bool_]
+
+#: Kilometres in a mile.
+KM_PER_MILE: Final = 1.609344
+#: How near to that ratio a slope must lie, and how many values make a stretch.
+KM_TOLERANCE: Final = 0.05
+STRETCH: Final = 5
+#: Number and share of left-out values that must agree to look like a second truck: five
+#: scattered typing errors agree by chance in about one unit of a hundred.
+SECOND_TRUCK_VALUES: Final = 8
+SECOND_TRUCK_SHARE: Final = 0.8
+#: Relative distance of one instrument from the others that is worth a word.
+OFFSET_SHARE: Final = 0.005
+
+
+class Suspicion(NamedTuple):
+    """What looks odd, in words, and the positions of the values it rests on."""
+
+    kind: str
+    detail: str
+    rows: npt.NDArray[np.int64]
+
+
+def slope(day: Floats, miles: Floats) -> float:
+    """Miles a day by least squares; NaN when all values share a day."""
+    centred = day - day.mean()
+    spread = float(centred @ centred)
+    return float(centred @ miles) / spread if spread > 0 else float("nan")
+
+
+def looks_like_km(own_rate: float, stretch_rate: float) -> bool:
+    """Say whether a stretch climbs about 1.609 times as fast as the unit otherwise does."""
+    return bool(own_rate > 0 and abs(stretch_rate / own_rate / KM_PER_MILE - 1.0) <= KM_TOLERANCE)
+
+
+def km_stretches(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
+    """Find runs of left-out values, unbroken by kept ones, that climb like kilometres.
+
+    Parameters
+    ----------
+    day, miles : ndarray, shape (n,)
+        Values of one unit in order of time.
+    kept : ndarray of bool, shape (n,)
+        The believed ones.
+    """
+    found: list[Suspicion] = []
+    left_out = np.flatnonzero(~kept)
+    if len(left_out) < STRETCH or kept.sum() < 2:
+        return found
+    own = slope(day[kept], miles[kept])
+    for run in np.split(left_out, np.flatnonzero(np.diff(left_out) > 1) + 1):
+        if len(run) >= STRETCH and looks_like_km(own, slope(day[run], miles[run])):
+            detail = (
+                f"{len(run)} values in a row climb {slope(day[run], miles[run]) / own:.2f} times "
+                "as fast as the unit's own: written in kilometres?"
+            )
+            found.append(Suspicion("kilometres", detail, run))
+    return found
+
+
+def second_truck(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -> list[Suspicion]:
+    """Find left-out values that agree among themselves all through the unit's time.
+
+    Parameters
+    ----------
+    day, miles, kept
+        As in `km_stretches`.
+    daily_maximum : float, miles a day
+    """
+    left_out = np.flatnonzero(~kept)
+    if len(left_out) < SECOND_TRUCK_VALUES:
+        return []
+    chain = left_out[longest_chain(day[left_out], miles[left_out], daily_maximum)]
+    among = kept[chain[0] : chain[-1]].sum()
+    if len(chain) < max(SECOND_TRUCK_VALUES, SECOND_TRUCK_SHARE * len(left_out)) or among < STRETCH:
+        return []
+    detail = (
+        f"{len(chain)} values contradict the unit's others but agree among themselves between "
+        "the same dates: is the number on two units?"
+    )
+    return [Suspicion("number-used-twice", detail, chain)]
+
+
+def source_offsets(day: Floats, miles: Floats, source: npt.NDArray[np.str_]) -> list[Suspicion]:
+    """Find an instrument whose values lie to one side of the others'.
+
+    Parameters
+    ----------
+    day, miles : ndarray, shape (n,)
+        Values of one unit in order of time.
+    source : ndarray of str, shape (n,)
+        Instrument of each value; "" when not said.
+    """
+    found: list[Suspicion] = []
+    names, counts = np.unique(source[source != ""], return_counts=True)
+    # Of several instruments the most used one is the yardstick for the others.
+    for name in names[np.argsort(counts, kind="stable")][:-1]:
+        mine = np.flatnonzero(source == name)
+        others = np.flatnonzero((source != name) & (source != ""))
+        if len(mine) < STRETCH or len(others) < STRETCH:
+            continue
+        expected = np.interp(day[mine], day[others], miles[others], left=np.nan, right=np.nan)
+        apart = (miles[mine] / np.where(expected > 0, expected, np.nan) - 1.0)[expected > 0]
+        same_side = np.abs(np.mean(np.sign(apart))) if len(apart) else 0.0
+        if len(apart) >= STRETCH and abs(np.median(apart)) > OFFSET_SHARE and same_side > 0.8:
+            detail = f"{name} values lie {np.median(apart):+.1%} from the unit's others"
+            found.append(Suspicion("instrument-offset", detail, mine))
+    return found

@@ -1,0 +1,87 @@
+"""What a reader must know about a run: missing tables, stale data, assumptions.
+
+Not here: reasons of single lines.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Mapping
+
+import pandas as pd
+
+from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.settings_file import TABLES
+from pivotlife.pipeline.sources import near_misses
+from pivotlife.pipeline.work import Intake
+
+#: What is switched off when an optional table is absent.
+WITHOUT = {
+    "lube": "grease care is unknown",
+    "odometer": "true miles rest on the odometers of readings and repairs alone",
+    "meters": "a replaced meter can only be suspected",
+    "visits": "visit dates come from the service interval",
+}
+
+
+def notes(
+    intake: Intake, made: Mapping[str, pd.DataFrame], settings: Settings, day: dt.date
+) -> list[str]:
+    """Write the notes of a run, one sentence each.
+
+    Parameters
+    ----------
+    intake : Intake
+        The sources as read.
+    made : mapping of DataFrame
+        The run's tables.
+    settings : Settings
+        For the guards.
+    day : date
+        The day the run stands on.
+
+    Returns
+    -------
+    list of str
+    """
+    lines = [f"No {name} table: {WITHOUT[name]}." for name in TABLES if name in _absent(intake)]
+    for table in intake.raw.values():
+        lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
+    lines += _stale(intake, settings, day)
+    lines += _withheld(made["quarantine"])
+    defaults = int(made["prices"]["is_default"].sum())
+    if defaults:
+        lines.append(f"{defaults} of {len(made['prices'])} prices are invented defaults.")
+    lines.append(
+        "A bushing counts as good up to its last recorded good evidence. If good readings are"
+        " often not written down, this makes lives look shorter than they are."
+    )
+    lines.append(
+        "Removals before failure (preventive, campaign) are counted both as still good and as"
+        " failed; the truth lies between."
+    )
+    return lines
+
+
+def _absent(intake: Intake) -> set[str]:
+    return {name for name in WITHOUT if name not in intake.raw}
+
+
+def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:
+    newest = intake.judged.tables["readings"]["reading_date"]
+    newest = newest[newest <= pd.Timestamp(day)].max()
+    if pd.isna(newest):
+        return ["No reading is dated on or before the day of this run."]
+    age = (pd.Timestamp(day) - newest).days
+    if age <= settings.guard.stale_days:
+        return []
+    text = f"The newest reading is of {newest:%Y-%m-%d}, {age} days before this run"
+    return [f"{text}: have the latest records been handed in?"]
+
+
+def _withheld(quarantine: pd.DataFrame) -> list[str]:
+    if quarantine.empty:
+        return []
+    silent = int(quarantine["acted_on"].eq("").sum())
+    text = f"{len(quarantine):,} rows are withheld from the fits"
+    return [f"{text}; {len(quarantine) - silent:,} of them stand behind an order all the same."]

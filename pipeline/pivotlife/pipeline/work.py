@@ -1,0 +1,70 @@
+"""What each stage hands to the next.
+
+Not here: the stages (`stages`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from pivotlife.models.curves import CurveTables
+from pivotlife.models.decision import DecisionOptions
+from pivotlife.models.decision_costs import CostItems
+from pivotlife.models.weibull import WeibullFit
+from pivotlife.pipeline.histories import Histories
+from pivotlife.pipeline.judge import Judged
+from pivotlife.pipeline.safety_evidence import SafetyEvidence
+from pivotlife.pipeline.sources import RawTable
+from pivotlife.pipeline.true_miles import TrueMiles
+
+
+@dataclass(frozen=True)
+class Intake:
+    """What the sources held and what the checks made of it."""
+
+    raw: dict[str, RawTable]
+    judged: Judged
+
+
+@dataclass(frozen=True)
+class Records:
+    """Lives, pivots in service, coming visits, evidence of danger, and the fate of every row."""
+
+    placed: TrueMiles
+    histories: Histories
+    visits: pd.DataFrame
+    evidence: SafetyEvidence
+    ledger: pd.DataFrame
+
+
+@dataclass(frozen=True)
+class Survival:
+    """Fits by (bushing type, duty or "all") and the tables made from them."""
+
+    fits: dict[tuple[str, str], WeibullFit]
+    comparison: pd.DataFrame
+    curves: CurveTables
+
+
+@dataclass(frozen=True)
+class Decisions:
+    """The shortlist and what it rests on."""
+
+    growth: pd.DataFrame
+    orders: pd.DataFrame
+    shortlist: pd.DataFrame
+    costs: CostItems
+    planned_cost: pd.DataFrame
+    options: DecisionOptions
+
+
+@dataclass(frozen=True)
+class Work:
+    """Everything a run has made before it is published."""
+
+    intake: Intake
+    records: Records
+    survival: Survival
+    decisions: Decisions

@@ -1,0 +1,48 @@
+from __future__ import annotations
+
+import importlib.util
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from pivotlife.dashboards.pages import build_pages
+
+QUIET = (
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
+    *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
+)
+INVENTED = Path(__file__).parents[1] / "dashboards"
+
+
+def _load(name: str) -> ModuleType:
+    spec = importlib.util.spec_from_file_location(name, INVENTED / f"{name}.py")
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """Debian's chromium; tests are skipped where it is not installed."""
+    program = shutil.which("chromium")
+    if program is None:
+        pytest.skip("no chromium on this machine: install Debian's package to run these tests")
+    with sync_playwright() as playwright:
+        running = playwright.chromium.launch(executable_path=program, args=list(QUIET))
+        yield running
+        running.close()
+
+
+@pytest.fixture(scope="session")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The pages of an invented fleet of 40 units, as files."""
+    out = tmp_path_factory.mktemp("pages")
+    for name, text in build_pages(_load("big_fleet").big_inputs(_load("page_factory"), 40)).items():
+        (out / name).write_text(text, encoding="utf-8")
+    return out

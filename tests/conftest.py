@@ -1,0 +1,44 @@
+"""One small invented fleet, run once for all tests that look at a finished run."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
+from pivotlife.pipeline.results import RunResult
+from pivotlife.pipeline.run import run
+from pivotlife.pipeline.settings_file import load_settings
+
+FEW_DRAWS = "\n[survival]\nbootstrap_draws = 40\n"
+
+
+@pytest.fixture(scope="session")
+def last_day() -> dt.date:
+    return LAST_RECORDED_DAY
+
+
+@pytest.fixture(scope="session")
+def small_fleet(tmp_path_factory: pytest.TempPathFactory) -> Callable[..., Path]:
+    """Write an invented fleet and return its settings file; equal arguments share one."""
+    written: dict[tuple[tuple[str, object], ...], Path] = {}
+
+    def write(**options: object) -> Path:
+        key = tuple(sorted({"units": 60, "seed": 11, **options}.items()))
+        if key not in written:
+            folder = tmp_path_factory.mktemp("fleet")
+            simulate(folder, **dict(key))  # type: ignore[arg-type]  options as simulate names them
+            settings = folder / "settings.toml"
+            settings.write_text(settings.read_text(encoding="utf-8") + FEW_DRAWS, encoding="utf-8")
+            written[key] = settings
+        return written[key]
+
+    return write
+
+
+@pytest.fixture(scope="session")
+def small_run(small_fleet: Callable[..., Path], last_day: dt.date) -> RunResult:
+    return run(load_settings(small_fleet()), last_day, quiet=True)

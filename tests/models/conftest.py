@@ -1,0 +1,21 @@
+"""Invented lives for the tests of the survival rooms."""
+
+from __future__ import annotations
+
+import importlib.util
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+
+@pytest.fixture(scope="session")
+def survival() -> ModuleType:
+    """Invented lives under a known law: `mixed_lives`, `table_of_lives`."""
+    file = Path(__file__).with_name("survival_factory.py")
+    spec = importlib.util.spec_from_file_location("survival_factory", file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module

@@ -1,0 +1,83 @@
+"""Readings and ages before they are weighed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from pivotlife.models.crossing_readings import life_readings, usable_readings, with_ages
+
+
+def test_repeats_are_averaged_and_the_worst_direction_counts() -> None:
+    day = pd.Timestamp("2026-01-01")
+    rows = pd.DataFrame(
+        {
+            "life_id": "L1",
+            "age_miles": 1e5,
+            "free_play_mm": [1.0, 1.2, 0.5, np.nan],
+            "limit_mm": 3.2,
+            "reading_date": day,
+            "direction": ["vertical", "vertical", "lateral", "lateral"],
+        }
+    )
+    found = usable_readings(rows)
+    assert found["free_play_mm"].tolist() == [1.1]
+
+
+def test_rows_without_age_play_or_limit_are_no_readings() -> None:
+    rows = pd.DataFrame(
+        {
+            "life_id": list("abcde"),
+            "age_miles": [1e5, np.nan, -5.0, 1e5, 1e5],
+            "free_play_mm": [1.0, 1.0, 1.0, np.inf, 1.0],
+            "limit_mm": [3.2, 3.2, 3.2, 3.2, np.nan],
+        }
+    )
+    assert usable_readings(rows.assign(is_suspect=[True, *[False] * 4])).empty
+    assert usable_readings(rows)["life_id"].tolist() == ["a"]
+
+
+def test_ages_count_from_fitting() -> None:
+    in_service = pd.DataFrame(
+        {
+            "unit_id": ["A", "B", "C"],
+            "fitted_miles": [100_000.0, np.nan, 0.0],
+            "age_at_most_miles": [400_000.0, 300_000.0, 10.0],
+        }
+    )
+    visits = pd.DataFrame(
+        {
+            "unit_id": ["A", "B"],
+            "miles_now": [400_000.0, 350_000.0],
+            "visit_date": pd.NaT,
+            "visit_miles": [410_000.0, 360_000.0],
+            "next_visit_date": pd.NaT,
+            "next_visit_miles": [430_000.0, 380_000.0],
+        }
+    )
+    found = with_ages(in_service, visits)
+    assert found["age_miles"].tolist()[:2] == [300_000.0, 300_000.0]
+    assert found["next_age"].tolist()[:2] == [330_000.0, 330_000.0]
+    assert np.isnan(found["age_miles"][2])
+    assert found["age_warning"].tolist() == [
+        "",
+        "fitted at an unknown odometer: taken as fitted with the truck",
+        "no miles record of this unit",
+    ]
+
+
+def test_readings_stand_life_by_life() -> None:
+    rows = pd.DataFrame(
+        {
+            "life_id": ["b", "a", "b"],
+            "age_miles": [2.0e5, 1.0e5, 0.0],
+            "free_play_mm": [1.6, 0.8, 0.4],
+            "limit_mm": 3.2,
+        }
+    )
+    readings, first = life_readings(rows, rows["life_id"])
+    assert readings.life.tolist() == [0, 1, 1]
+    assert readings.share.tolist() == [0.25, 0.5, 0.125]
+    assert readings.starts.tolist() == [0, 1]
+    assert readings.log_age[2] == 0.0
+    assert first["life_id"].tolist() == ["a", "b"]
