@@ -13,12 +13,13 @@ from pivotlife.models.errors import LivesError, NoMaximumError
 
 
 def groups(survival: Any, seed: int, **second: float) -> pd.DataFrame:
-    return pd.concat(
+    both: pd.DataFrame = pd.concat(
         [
             survival.mixed_lives(200, seed).assign(kind="a"),
             survival.mixed_lives(200, seed + 1, **second).assign(kind="b"),
         ]
     )
+    return both
 
 
 def test_twins_do_not_differ(survival: Any) -> None:

@@ -12,6 +12,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy.stats import gumbel_r, multivariate_normal, norm
 
+from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_law import Density, GrowthLaw, law_from_vector
 from pivotlife.models.growth_likelihood import log_likelihood
 from pivotlife.models.growth_readings import growth_readings
@@ -193,3 +194,42 @@ def test_a_weibull_density_makes_crossing_ages_weibull() -> None:
     line = np.log(-np.log(1 - np.array([0.1, 0.5, 0.9])))
     slopes = np.diff(line) / np.diff(np.log(ages))
     np.testing.assert_allclose(slopes, law.weibull_shape(), rtol=1e-6)
+
+
+def brute_chance(law: GrowthLaw, life: pd.DataFrame, limit: float, miles: float) -> float:
+    """Chance of being over by a fine grid over starting play and the rate's probability."""
+    share = (np.arange(4_000) + 0.5) / 4_000
+    fine = np.r_[np.geomspace(1e-9, share[0], 200), share, 1 - np.geomspace(share[0], 1e-9, 200)]
+    edges = np.unique(fine)
+    rate = law.rate_quantile(0.5 * (edges[1:] + edges[:-1]))
+    a = law.alpha_mm + law.sigma_a_mm * np.linspace(-6, 6, 241)
+    value = np.log(np.diff(edges))[:, None] + norm.logpdf(a, law.alpha_mm, law.sigma_a_mm)[None, :]
+    columns = (column(life, name) for name in ("miles", "free_play_mm", "resolution_mm"))
+    for age, play, width in zip(*columns, strict=True):
+        sd = np.sqrt(law.sigma_e_mm**2 + width**2 / 12)
+        expected = a[None, :] + rate[:, None] * (age / law.miles_scale) ** law.exponent
+        if play <= width / 2:
+            value = value + norm.logcdf((width / 2 - expected) / sd)
+        else:
+            value = value + norm.logpdf(play, expected, sd)
+    weight = np.exp(value - value.max())
+    over = a[None, :] + rate[:, None] * (miles / law.miles_scale) ** law.exponent >= limit
+    return float((weight * over).sum() / weight.sum())
+
+
+@pytest.mark.parametrize("density", DENSITIES)
+def test_the_chance_equals_brute_force(factory: ModuleType, density: Density) -> None:
+    frame = factory.readings(
+        24, 13, density=density, alpha=0.15, sigma_e=0.15, exponent=2.0, resolution=0.1, most=5
+    )
+    law = a_law(density, alpha_mm=0.15, sigma_e_mm=0.15, exponent=2.0)
+    assert (frame.free_play_mm <= 0.05).sum() >= 3
+    growth = FreePlayGrowth(wild="keep")
+    growth.law_ = law
+    worst = 0.0
+    for limit, miles in ((0.6, 3e4), (3.0, 1.2e5), (5.0, 1.5e5)):
+        found = growth.chance_over(frame, limit, miles)
+        assert ((found > 0.02) & (found < 0.98)).sum() >= 3
+        for pivot, life in frame.groupby("pivot_id"):
+            worst = max(worst, abs(found[pivot] - brute_chance(law, life, limit, miles)))
+    assert worst < 0.006

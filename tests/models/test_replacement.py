@@ -22,7 +22,7 @@ def rate_by_quadrature(age: float, shape: float, planned: float, failure: float,
         return math.exp(-((m / SCALE) ** shape))
 
     def density(m: float) -> float:
-        return shape / SCALE * (m / SCALE) ** (shape - 1) * alive(m)
+        return float(shape / SCALE * (m / SCALE) ** (shape - 1) * alive(m))
 
     failed, _ = integrate.quad(lambda m: math.exp(-a * m) * density(m), 0, age, epsrel=1e-11)
     served, _ = integrate.quad(lambda m: math.exp(-a * m) * alive(m), 0, age, epsrel=1e-11)

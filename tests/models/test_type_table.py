@@ -15,7 +15,8 @@ from pivotlife.models.weibull import fit_weibull
 
 @pytest.fixture(scope="module")
 def lives(survival: Any) -> pd.DataFrame:
-    return survival.table_of_lives(90, seed=1)
+    table: pd.DataFrame = survival.table_of_lives(90, seed=1)
+    return table
 
 
 @pytest.fixture(scope="module")

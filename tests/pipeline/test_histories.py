@@ -223,9 +223,8 @@ def test_broken_on_the_road_after_a_bad_reading_failed_at_that_reading(
 
 def test_ok_is_good_evidence_on_rubber_and_not_on_metal(factory: ModuleType) -> None:
     looked = [factory.reading(300, finding="ok")]
-    rubber = factory.fleet(
-        pivots=[factory.one_pivot(bushing_type="rubber-bonded")], readings=looked
-    )
+    pivots = [factory.one_pivot(bushing_type="rubber-bonded")]
+    rubber = factory.fleet(pivots=pivots, readings=looked)
     assert rubber.life()["last_good_miles"] == 30_000.0
     assert np.isnan(factory.fleet(readings=looked).life()["last_good_miles"])
 

@@ -18,6 +18,9 @@ NOT_REACHED: Final = "not reached"
 TOO_FEW: Final = "too few failures"
 BEYOND: Final = "beyond the records"
 
+#: A limit above this says only that the records set none.
+LONGEST_MILES: Final = 5_000_000.0
+
 #: A space that keeps a number and its unit on one line.
 _TIED: Final = "\u00a0"
 
@@ -70,9 +73,12 @@ def count(value: Any, noun: str, plural: str = "") -> str:
 def life_miles(value: Any, missing: str = NOT_REACHED) -> str:
     """Write an estimated life, miles, to the thousand above 10,000 miles.
 
-    An estimate is never as fine as a mile; the full digits stand in the CSV files.
+    An estimate is never as fine as a mile, and no truck runs beyond a few million; the full digits
+    stand in the CSV files.
     """
     amount = _float(value)
+    if math.isfinite(amount) and amount > LONGEST_MILES:
+        return f"over {number(LONGEST_MILES)}"
     if math.isfinite(amount) and abs(amount) >= 10_000:
         amount = round(amount, -3)
     return number(amount, 0, missing)

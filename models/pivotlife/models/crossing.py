@@ -61,7 +61,7 @@ GROWTH_COLUMNS: Final = (
 #: Types judged by findings: play announces their end too late to be steered by.
 JUDGED_BY_FINDINGS: Final = frozenset({"rubber-bonded"})
 _RESULTS: Final = GROWTH_COLUMNS[8:18]
-_LIVES_FOR_PATH: Final = 250
+_LIVES_FOR_PATH: Final = 150
 _BINS_FOR_PATH: Final = 220
 
 
@@ -190,9 +190,10 @@ class FirstCrossing(BaseEstimator):  # type: ignore[misc]  # scikit-learn ships 
         parts = []
         used = readings_of(pivots, readings)
         for (bushing_type, duty), group in pivots.groupby(["bushing_type", "duty"], sort=True):
+            mine = used.loc[used["row"].isin(group.index)]
             for start in range(0, len(group), self.chunk):
                 part = group.iloc[start : start + self.chunk]
-                parts.append(self._results(part, used, str(bushing_type), str(duty)))
+                parts.append(self._results(part, mine, str(bushing_type), str(duty)))
         results = pd.concat(parts) if parts else pd.DataFrame(index=pivots.index[:0])
         table = pivots.join(results).reindex(columns=list(GROWTH_COLUMNS))
         return table.astype({"readings_used": int, **dict.fromkeys(_RESULTS, float)})

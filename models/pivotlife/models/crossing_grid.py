@@ -33,7 +33,7 @@ IntArray = npt.NDArray[np.int64]
 PRIOR_CENTRE: Final = np.array([0.06, np.log(1.5), np.log(0.06), 0.0, 0.0])
 PRIOR_WIDTH: Final = np.array([0.10, 0.6, 0.6, 0.4, 0.1])
 #: Load and grease can only hide play: their corrections never make a reading smaller.
-_LIVES_FOR_START: Final = 60
+_LIVES_FOR_START: Final = 40
 _LOWEST: Final = np.array([0.0, np.log(0.3), np.log(0.003), np.log(0.3), -0.4])
 _HIGHEST: Final = np.array([0.8, np.log(10.0), np.log(0.6), 0.0, 0.0])
 
@@ -95,7 +95,7 @@ class Readings:
         return np.flatnonzero(np.diff(self.life, prepend=-1))
 
     def first(self, lives: int) -> Readings:
-        """Readings of the first so many lives."""
+        """Keep the readings of the first so many lives."""
         kept = self.life < lives
         return Readings(
             self.log_age[kept],
@@ -213,13 +213,12 @@ def fit_path(readings: Readings, log_prior: FloatArray, nodes: FloatArray) -> Pl
         Greatest marginal likelihood (the crossing age of each life summed out) times a weak
         prior that decides only while there are few readings.
     """
-
     # The likelihood has a second top at a wide error; a few starts on few lives tell them apart.
     few = readings.first(_LIVES_FOR_START)
     starts = [PRIOR_CENTRE + np.array([0.0, step, 0.0, -0.1, 0.0]) for step in (-0.2, 0.6, 1.3)]
-    rough = [_climb(start, few, log_prior[:_LIVES_FOR_START], nodes, 25) for start in starts]
+    rough = [_climb(start, few, log_prior[:_LIVES_FOR_START], nodes, 15) for start in starts]
     best = min(rough, key=lambda found: float(found.fun))
-    found = _climb(best.x, readings, log_prior, nodes, 60)
+    found = _climb(best.x, readings, log_prior, nodes, 40)
     new_play, log_power, log_error, log_load, grease = (float(x) for x in found.x)
     power, error, load = (float(np.exp(x)) for x in (log_power, log_error, log_load))
     return PlayPath(new_play, power, error, load, grease)
@@ -239,7 +238,7 @@ def _climb(
         jac=True,
         method="L-BFGS-B",
         bounds=list(zip(_LOWEST, _HIGHEST, strict=True)),
-        options={"ftol": 1e-7, "maxiter": steps},
+        options={"ftol": 1e-5, "maxiter": steps},
     )
 
 

@@ -157,4 +157,4 @@ def _mark(rows: pd.DataFrame, column: str, word: str) -> FloatArray:
     """1 where a column says the word, 0 where it does not or is absent."""
     if column not in rows:
         return np.zeros(len(rows))
-    return (rows[column] == word).to_numpy(dtype=float)
+    return np.asarray(rows[column] == word, dtype=float)

@@ -50,10 +50,8 @@ class FreePlayGrowth(BaseEstimator):  # type: ignore[misc] # scikit-learn ships 
         How the growth rate differs between bushings; "auto" takes the lower AIC.
     n_nodes : int
         Gauss-Hermite nodes of each bushing's integral, 7 to 11.
-    most_lives : int
-        The law is fitted to at most this many lives, drawn at random.
-    minimum_lives : int
-        Lives read at two ages or more that a fit needs.
+    most_lives, minimum_lives : int
+        Lives fitted at most (drawn at random); lives read at two ages needed at least.
     wild : "weigh" or "keep"
         Weigh readings down that contradict the bushing's others, or trust every reading.
     seed : int
@@ -156,12 +154,10 @@ class FreePlayGrowth(BaseEstimator):  # type: ignore[misc] # scikit-learn ships 
     ) -> pd.DataFrame:
         """Lower and upper end of `chance_over` when the law itself is uncertain.
 
-        The law is drawn `draws` times from its asymptotic normal law.
-
         Returns
         -------
         DataFrame by pivot_id
-            ``lower``, ``upper``: the 10 % and 90 % points over the draws.
+            ``lower``, ``upper``: those quantiles over draws from the law's asymptotic normal.
         """
         data = self._prepared(readings)
         limit, miles = by_pivot(limit_mm, data, "limit_mm"), by_pivot(at_miles, data, "at_miles")

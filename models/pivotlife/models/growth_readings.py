@@ -20,6 +20,8 @@ from pivotlife.models.errors import LivesError
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 REQUIRED = ("pivot_id", "miles", "free_play_mm")
+# Finer than any dial reads; keeps the likelihood bounded where readings follow the curve exactly.
+FINEST_MM = 0.002
 
 
 @dataclass(frozen=True)
@@ -81,9 +83,9 @@ def growth_readings(readings: pd.DataFrame) -> GrowthReadings:
     ----------
     readings : DataFrame
         ``pivot_id``, ``miles`` (age of the bushing, miles), ``free_play_mm`` (NaN: no reading) and
-        optionally ``life_id``, ``load_state`` ("loaded"; anything else counts as unloaded),
+        optionally ``life_id``, ``load_state`` ("loaded"; else unloaded),
         ``after_grease`` or ``greased_before`` (True or "yes"), ``resolution_mm`` (rounding width
-        of the value; missing: 0). Rows of a pivot stand in the order of time: the last row's life
+        of the value; missing: 0.002). Rows of a pivot stand in the order of time: the last row's life
         is the current one.
 
     Raises
@@ -101,7 +103,7 @@ def growth_readings(readings: pd.DataFrame) -> GrowthReadings:
     life, life_first = _lives(readings, pivot_code)
     current = np.zeros(len(pivots), dtype=np.int64)
     current[pivot_code] = life
-    width = np.nan_to_num(_column(readings, "resolution_mm"))
+    width = np.maximum(np.nan_to_num(_column(readings, "resolution_mm")), FINEST_MM)
     loaded = _is(readings, "load_state", "loaded")
     greased = _is(readings, "after_grease", "yes") | _is(readings, "greased_before", "yes")
     log_miles = np.log(np.maximum(np.nan_to_num(miles, nan=1.0), 1.0))

@@ -2,8 +2,8 @@
 
 Keep the few increments that are positive, add the gap of largest positive gradient between each two
 of them, solve the quadratic model, drop what turns negative and solve again, walk there as far as
-the likelihood rises; repeat (after Y. Wang, JRSS B 69 (2007), from memory). Many positive
-increments, as with thousands of exact ages, are solved by conjugate gradients without a matrix.
+the likelihood rises; repeat (after Y. Wang, JRSS B 69 (2007), from memory). The model is solved by conjugate
+gradients, so that no matrix is formed and thousands of exact ages are no trouble.
 A gap that some failure covers and no survivor crosses takes everything: eta = `CERTAIN`.
 
 Not here: which gaps there are (`turnbull`).
@@ -14,7 +14,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import cho_factor, cho_solve
 from scipy.sparse.linalg import LinearOperator, cg
 
 from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
@@ -23,8 +22,6 @@ from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
 CERTAIN = 50.0
 #: Largest gradient per life that counts as zero.
 TOLERANCE = 1e-9
-#: Up to this many positive increments the second derivatives are held as a matrix.
-LARGEST_DENSE = 500
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,16 +131,11 @@ class WeightedProblem:
         """Return the quadratic model's best increments, gaps that turn negative dropped to 0."""
         aim = np.zeros(active.size)
         kept = np.ones(active.size, dtype=bool)
-        dense = self._curvature(active, bend) if active.size <= LARGEST_DENSE else None
         while np.any(kept):
             drop = np.zeros_like(eta)
             drop[active[~kept]] = -eta[active[~kept]]
             pull = gradient[active] - self._bent(drop, bend)[active]
-            if dense is None:
-                solved = self._conjugate_gradient(active[kept], pull[kept], bend)
-            else:
-                factor = cho_factor(dense[np.ix_(kept, kept)])
-                solved = cho_solve(factor, pull[kept])
+            solved = self._conjugate_gradient(active[kept], pull[kept], bend)
             aim[:] = 0.0
             aim[kept] = eta[active[kept]] + solved
             if np.all(aim[kept] >= 0.0):
@@ -160,22 +152,10 @@ class WeightedProblem:
         """Return minus the second derivatives times a move, over all gaps."""
         return _cover(self.lower, self.upper, bend * self._covered(move), move.size)
 
-    def _curvature(self, active: IntArray, bend: FloatArray) -> FloatArray:
-        """Return minus the matrix of second derivatives over active gaps, made safe to factor."""
-        low, high = np.searchsorted(active, self.lower), np.searchsorted(active, self.upper)
-        corner = np.zeros((active.size + 1, active.size + 1))
-        np.add.at(corner, (low, low), bend)
-        np.add.at(corner, (high, high), bend)
-        np.subtract.at(corner, (low, high), bend)
-        np.subtract.at(corner, (high, low), bend)
-        matrix = corner.cumsum(axis=0).cumsum(axis=1)[:-1, :-1]
-        ridge = 1e-10 * max(float(np.trace(matrix)) / active.size, 1e-12)
-        return np.asarray(matrix + np.diag(matrix.diagonal() * 1e-9 + ridge))
-
     def _conjugate_gradient(
         self, active: IntArray, pull: FloatArray, bend: FloatArray
     ) -> FloatArray:
-        """Solve the quadratic model over many gaps without forming its matrix."""
+        """Solve the quadratic model over these gaps without forming its matrix."""
         full = np.zeros(self.cost.size)
         diagonal = _cover(self.lower, self.upper, bend, self.cost.size)[active]
         diagonal += 1e-10 * float(diagonal.mean())

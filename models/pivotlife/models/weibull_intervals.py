@@ -16,7 +16,7 @@ Not here: the unit bootstrap (`weibull_bootstrap`).
 
 from __future__ import annotations
 
-from math import inf, isfinite, log, sqrt
+from math import exp, inf, isfinite, log, sqrt
 
 import numpy as np
 from scipy.optimize import brentq
@@ -133,7 +133,9 @@ def _along(likelihood: Likelihood, path: Path, v: float, t: float) -> tuple[floa
             + here.s * step.dds
         )
         move = rise / max(abs(bend), 1e-300)
-        move = min(max(move, -0.5), 0.5)
+        # One step changes log shape by at most 0.5, or log H by at most 1.
+        furthest = 0.5 if step.da else exp(-step.a)
+        move = min(max(move, -furthest), furthest)
         if abs(move) < 1e-9:
             break
         t, step, here, settled = _uphill(likelihood, path, v, t, move, here)

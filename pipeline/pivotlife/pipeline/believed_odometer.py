@@ -15,7 +15,7 @@ Not here: the miles of the values left out.
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -25,12 +25,16 @@ from pivotlife.pipeline.odometer_chain import ROUNDING_MILES, Split, best_split,
 from pivotlife.pipeline.odometer_suspects import (
     STRETCH,
     Suspicion,
+    believed_km,
     km_stretches,
     looks_like_km,
     second_truck,
     slope,
     source_offsets,
 )
+
+#: Neighbouring values among which a second meter shows at least a stretch of left-out ones.
+CLOSE_TOGETHER: Final = 8
 
 Floats = npt.NDArray[np.float64]
 Mask = npt.NDArray[np.bool_]
@@ -78,7 +82,8 @@ def believe_all(points: pd.DataFrame, daily_maximum: float) -> tuple[Mask, Float
             continue
         believed = believe(day[rows], miles[rows], daily_maximum)
         kept[rows], shift[rows] = believed.kept, believed.shift
-        apart = source_offsets(day[rows], miles[rows] + believed.shift, source[rows])
+        whole = miles[rows] + believed.shift
+        apart = source_offsets(day[rows], whole, believed.kept, source[rows])
         odd = apart or believed.suspicions
         suspects += [(names[unit[rows[0]]], s._replace(rows=rows[s.rows])) for s in odd]
     return kept, shift, _suspect_table(suspects, points)
@@ -99,20 +104,23 @@ def believe(day: Floats, miles: Floats, daily_maximum: float) -> Believed:
     days, values = day[first], miles[first]
     kept = longest_chain(days, values, daily_maximum)
     shift, odd = np.zeros(len(days)), []
-    split = None
     if (~kept).sum() >= STRETCH:
-        split = _second_run(days, values, kept, daily_maximum)
-        odd = km_stretches(days, values, kept) if split is None else []
-        odd += second_truck(days, values, kept, daily_maximum) if split is None and not odd else []
-    if split is not None:
-        kept, shift, suspicion = _follow(days, values, kept, split)
-        odd = [suspicion]
+        odd = km_stretches(days, values, kept)
+        split = None if odd else _second_run(days, values, kept, daily_maximum)
+        if split is not None:
+            kept, shift, suspicion = _follow(days, values, kept, split)
+            odd = [suspicion]
+        odd = odd or second_truck(days, values, kept, daily_maximum)
+    odd = odd or believed_km(days, values, kept)
     rows = [s._replace(rows=np.flatnonzero(np.isin(back, s.rows))) for s in odd]
     return Believed(kept[back], shift[back], rows)
 
 
 def _second_run(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -> Split | None:
     """Return two runs, one after the other, that keep five more values than one run does."""
+    # Scattered errors are no second meter: its values stand close together, nearly all left out.
+    if np.convolve(~kept, np.ones(CLOSE_TOGETHER)).max() < STRETCH:
+        return None
     wanted = int(kept.sum()) + STRETCH
     split = best_split(day, miles, daily_maximum, wanted)
     if split is None or min(split.before.sum(), split.after.sum()) < STRETCH:

@@ -29,6 +29,8 @@ DATED_ODOMETERS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
     "meters": (("change_date", "old_reading_miles"),),
 }
 
+#: An engine computer may count this much less than the dash.
+ENGINE_SHARE: Final = 0.9
 #: Days by which the first or last day in service may be off.
 SLACK_DAYS: Final = 30.0
 
@@ -127,7 +129,7 @@ def meter_offset(points: pd.DataFrame, meters: pd.DataFrame) -> npt.NDArray[np.f
     ndarray, shape (n_points,), miles
         Sum of (old - new reading) over the unit's earlier changes. On the day of a change a
         value belongs to the meter whose reading it is nearer to. An engine computer that shows
-        at least what the old meter showed was not replaced with it and goes on counting.
+        about what the old meter showed, or more, was not replaced with it and goes on counting.
     """
     offset = np.zeros(len(points))
     changes = meters[
@@ -155,6 +157,6 @@ def meter_offset(points: pd.DataFrame, meters: pd.DataFrame) -> npt.NDArray[np.f
         at = places.get(str(unit), np.empty(0, dtype=np.int64))
         on_new = np.abs(miles[at] - new) < np.abs(miles[at] - old)
         after = (day[at] > date) | ((day[at] == date) & on_new & ~is_change[at])
-        counts_on = engine[at] & (miles[at] >= old)
+        counts_on = engine[at] & (miles[at] >= ENGINE_SHARE * old)
         offset[at[after & ~counts_on]] += old - new
     return offset

@@ -31,6 +31,7 @@ SECOND_TRUCK_VALUES: Final = 8
 SECOND_TRUCK_SHARE: Final = 0.8
 #: Relative distance of one instrument from the others that is worth a word.
 OFFSET_SHARE: Final = 0.005
+LARGEST_OFFSET: Final = 0.1
 
 
 class Suspicion(NamedTuple):
@@ -78,6 +79,34 @@ def km_stretches(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
     return found
 
 
+def believed_km(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
+    """Find kilometres among the believed values: a last stretch that is all 1.609 times too high.
+
+    The daily maximum is far above what most trucks drive, so a jump from miles to kilometres can
+    pass as driving.
+
+    Parameters
+    ----------
+    day, miles, kept
+        As in `km_stretches`.
+    """
+    rows = np.flatnonzero(kept)
+    if len(rows) < 2 * STRETCH:
+        return []
+    steps = np.diff(miles[rows]) / (np.diff(day[rows]) + 1.0)
+    cut = int(np.argmax(steps)) + 1
+    early, late = rows[:cut], rows[cut:]
+    if min(len(early), len(late)) < STRETCH:
+        return []
+    own = slope(day[early], miles[early])
+    expected = miles[early[-1]] + own * (day[late] - day[early[-1]])
+    ratio = float(np.median(miles[late] / np.maximum(expected, 1.0))) / KM_PER_MILE
+    if abs(ratio - 1.0) > KM_TOLERANCE or not looks_like_km(own, slope(day[late], miles[late])):
+        return []
+    detail = f"the last {len(late)} values lie and climb 1.6 times as high: kilometres?"
+    return [Suspicion("kilometres", detail, late)]
+
+
 def second_truck(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -> list[Suspicion]:
     """Find left-out values that agree among themselves all through the unit's time.
 
@@ -101,17 +130,22 @@ def second_truck(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -
     return [Suspicion("number-used-twice", detail, chain)]
 
 
-def source_offsets(day: Floats, miles: Floats, source: npt.NDArray[np.str_]) -> list[Suspicion]:
+def source_offsets(
+    day: Floats, miles: Floats, kept: Mask, source: npt.NDArray[np.str_]
+) -> list[Suspicion]:
     """Find an instrument whose values lie to one side of the others'.
 
     Parameters
     ----------
-    day, miles : ndarray, shape (n,)
-        Values of one unit in order of time.
+    day, miles, kept
+        As in `km_stretches`.
     source : ndarray of str, shape (n,)
         Instrument of each value; "" when not said.
     """
     found: list[Suspicion] = []
+    # An offset is a few per cent; what lies further off is a mistake of another kind.
+    track = np.interp(day, day[kept], miles[kept])
+    source = np.where(np.abs(miles - track) <= LARGEST_OFFSET * track, source, "")
     names, counts = np.unique(source[source != ""], return_counts=True)
     # Of several instruments the most used one is the yardstick for the others.
     for name in names[np.argsort(counts, kind="stable")][:-1]:

@@ -1,0 +1,1 @@
+"""Benches print what they measured; run them with `make bench`."""
