@@ -93,3 +93,19 @@ def test_no_number_is_written_as_nan_or_inf(value: float) -> None:
 @given(st.floats(min_value=0, max_value=1e12))
 def test_thousands_separators_never_change_the_number(value: float) -> None:
     assert float(words.number(value).replace(",", "")) == round(value)
+
+
+@pytest.mark.parametrize(
+    ("lower", "upper", "written"),
+    [
+        (120_400.0, 250_000.0, "120,000 to 250,000"),
+        (120_400.0, float("inf"), "120,000 to no limit"),
+        (120_400.0, 9e12, "120,000 to no limit"),
+        (7e6, float("inf"), "over 5,000,000"),
+        (float("nan"), float("nan"), ""),
+    ],
+)
+def test_limits_of_a_life_name_no_mileage_that_no_truck_reaches(
+    lower: float, upper: float, written: str
+) -> None:
+    assert words.life_range(lower, upper) == written

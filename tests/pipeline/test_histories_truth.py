@@ -106,6 +106,9 @@ def test_gauge_error_blurs_only_some_of_the_bounds(clean: Told) -> None:
 
 def test_faulty_odometers_are_mended(faulty: Told) -> None:
     both = faulty.odometers()
+    # Rows of another truck under the same number are told apart, not mended.
+    strange = faulty.placed.suspects.query("kind == 'number-used-twice'")["unit_id"]
+    both = both[~both["unit_id"].isin(strange)]
     off = (both["true_miles"] / both["true_miles_of_truth"] - 1.0).abs() > 0.02
     written = (both["odometer_miles"] / both["true_miles_of_truth"] - 1.0).abs() > 0.02
     assert written.mean() > 0.03

@@ -78,6 +78,17 @@ def test_three_steps_that_each_fit_may_not_fit_together() -> None:
     assert longest_chain(day, miles, DAILY_MAXIMUM).sum() == 2
 
 
+def test_copies_decide_between_equally_large_sets_only() -> None:
+    day, miles = np.array([0.0, 10.0, 10.0]), np.array([0.0, 300.0, 900.0])
+    for copies, winner in (([1, 3, 1], 1), ([1, 1, 3], 2)):
+        kept = longest_chain(day, miles, DAILY_MAXIMUM, np.array(copies))
+        assert np.flatnonzero(kept).tolist() == [0, winner]
+    # Nine copies of a value that contradicts two others do not outvote them.
+    day, miles = np.array([0.0, 10.0, 20.0]), np.array([0.0, 90_000.0, 900.0])
+    kept = longest_chain(day, miles, DAILY_MAXIMUM, np.array([1, 9, 1]))
+    assert np.flatnonzero(kept).tolist() == [0, 2]
+
+
 def test_the_best_split_parts_an_old_meter_from_a_new_one() -> None:
     day = np.arange(0.0, 200.0, 10.0)
     miles = np.where(day < 120.0, 5_000.0 + 50.0 * day, 50.0 * (day - 120.0))

@@ -163,7 +163,7 @@ def _decimal(row: Mapping[Any, Any], name: str, missing: str) -> Cell:
 def _miles(row: Mapping[Any, Any], name: str, missing: str) -> Cell:
     return estimate(
         words.life_miles(row[name], missing),
-        words.interval(row[f"{name}_lower"], row[f"{name}_upper"], words.life_miles),
+        words.life_range(row[f"{name}_lower"], row[f"{name}_upper"]),
     )
 
 

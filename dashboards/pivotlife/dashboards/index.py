@@ -159,7 +159,7 @@ def _type_facts(comparison: pd.DataFrame) -> tuple[str, ...]:
 
 def _type_fact(row: Mapping[Any, Any]) -> str:
     missing = words.TOO_FEW if pd.isna(row["shape"]) else words.NOT_REACHED
-    band = words.interval(row["b10_lower"], row["b10_upper"], words.life_miles)
+    band = words.life_range(row["b10_lower"], row["b10_upper"])
     age = words.life_miles(row["b10"], missing) + ("" if pd.isna(row["b10"]) else " miles")
     return (
         f"{words.text(row['bushing_type'])}, age by which one in ten has failed: {age}"

@@ -17,6 +17,7 @@ UNKNOWN: Final = "unknown"
 NOT_REACHED: Final = "not reached"
 TOO_FEW: Final = "too few failures"
 BEYOND: Final = "beyond the records"
+NO_LIMIT: Final = "no limit"
 
 #: A limit above this says only that the records set none.
 LONGEST_MILES: Final = 5_000_000.0
@@ -97,6 +98,17 @@ def interval(lower: Any, upper: Any, write: Callable[[Any], str]) -> str:
     if math.isnan(_float(lower)) and math.isnan(_float(upper)):
         return ""
     return f"{write(lower)} to {write(upper)}"
+
+
+def life_range(lower: Any, upper: Any) -> str:
+    """Write the limits of an estimated life; an upper one that no truck reaches is none."""
+    if math.isnan(_float(lower)) and math.isnan(_float(upper)):
+        return ""
+    low = life_miles(lower)
+    if _float(lower) > LONGEST_MILES:
+        return low
+    high = NO_LIMIT if _float(upper) > LONGEST_MILES else life_miles(upper)
+    return f"{low} to {high}"
 
 
 def play(value_mm: Any, missing: str = "not measured") -> str:

@@ -179,15 +179,15 @@ class FreePlayGrowth(BaseEstimator):  # type: ignore[misc] # scikit-learn ships 
         Returns
         -------
         DataFrame by pivot_id
-            ``play_mm`` (posterior mean), ``lower_mm``, ``upper_mm``.
+            ``play_mm`` (the middle: as likely above as below), ``lower_mm``, ``upper_mm``.
         """
         data = self._prepared(readings)
         x = self.law_.powered(by_pivot(miles, data, "miles"))
         tail = 0.5 * (1.0 - level)
 
         def three(grid: LifeGrid, at: Integers) -> Floats:
-            ends = [play_quantile(grid, x[at], q) for q in (tail, 1.0 - tail)]
-            return np.column_stack([grid.mean_play(x[at]), *ends])
+            ends = [play_quantile(grid, x[at], q) for q in (0.5, tail, 1.0 - tail)]
+            return np.column_stack(ends)
 
         found = answer_each(data, self.law_, three, 3)
         return as_frame(found, data, ["play_mm", "lower_mm", "upper_mm"])

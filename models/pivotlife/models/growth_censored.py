@@ -15,7 +15,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import log_ndtr
+from scipy.special import erfcx, log_ndtr
 
 from pivotlife.models.growth_law import GrowthLaw
 from pivotlife.models.growth_quadrature import (
@@ -110,7 +110,7 @@ def joint_nodes(
     """Lay nodes over the joint peak of one group (terms and rates of that group's lives)."""
     frame = _newton(terms, rates, low)
     coarse = _lay(terms, rates, low, frame, gauss_hermite(7), gauss_hermite(5))
-    return _lay(terms, rates, low, _recentre(coarse), along, across)
+    return _lay(terms, rates, low, _recentre(coarse, frame), along, across)
 
 
 def low_gradient(
@@ -124,7 +124,7 @@ def low_gradient(
     gradient = np.zeros(8)
     for j in range(low.level.shape[1]):
         height = _height(low, j, rate, nodes.start)
-        mills = nodes.weight * np.exp(-0.5 * height * height - _HALF_LOG_2PI - log_ndtr(height))
+        mills = nodes.weight * _mills(height)
         x = low.x[:, j, None, None]
         by_sd = low.load[:, j] / low.sd[:, j]
         gradient[2] -= np.sum(
@@ -171,13 +171,19 @@ def _height(low: LowReadings, j: int, rate: Floats, start: Floats) -> Floats:
     )
 
 
+def _mills(height: Floats) -> Floats:
+    """Return phi / Phi, stable in both tails."""
+    ratio: Floats = np.sqrt(2.0 / np.pi) / erfcx(-height / np.sqrt(2.0))
+    return ratio
+
+
 def _newton(terms: LifeTerms, rates: RateMap, low: LowReadings) -> _Frame:
     """Joint mode by guarded Newton steps (curvature of the bound terms: their expected part)."""
     z, start = rates.centre, np.zeros_like(rates.centre)
     for step in range(_MODE_STEPS + 1):
         plain = z_slopes(terms, rates, z)
         height = low.level - low.by_rate * plain.rate[:, None] - low.by_start * start[:, None]
-        mills = np.exp(-0.5 * height * height - _HALF_LOG_2PI - log_ndtr(height))
+        mills = _mills(height)
         bend = mills * (mills + height)
         along = low.by_rate * (plain.rate * plain.log_rate_slope)[:, None]
         gradient_z = plain.gradient - (mills * along).sum(axis=1)
@@ -195,17 +201,19 @@ def _newton(terms: LifeTerms, rates: RateMap, low: LowReadings) -> _Frame:
     return _Frame(z, start, z_width, -h_zs / determinant / z_width, 1.0 / np.sqrt(h_ss))
 
 
-def _recentre(nodes: JointNodes) -> _Frame:
-    """Frame from the mean and covariance found on nodes."""
+def _recentre(nodes: JointNodes, before: _Frame) -> _Frame:
+    """Frame from the mean and covariance found on nodes, within a factor 4 of the one before."""
     share = nodes.weight.sum(axis=2)
     z = (share * nodes.z).sum(axis=1)
     start = (nodes.weight * nodes.start).sum(axis=(1, 2))
     off_z, off_s = nodes.z - z[:, None], nodes.start - start[:, None, None]
-    z_width = np.sqrt((share * off_z**2).sum(axis=1))
-    lean = (nodes.weight * off_s).sum(axis=2)
-    lean = (lean * off_z).sum(axis=1) / z_width
+    found = np.sqrt((share * off_z**2).sum(axis=1))
+    z_width = np.clip(found, 0.25 * before.z_width, 4.0 * before.z_width)
+    lean = ((nodes.weight * off_s).sum(axis=2) * off_z).sum(axis=1) / z_width
     variance = (nodes.weight * off_s**2).sum(axis=(1, 2)) - lean**2
-    return _Frame(z, start, z_width, lean, np.sqrt(np.maximum(variance, 1e-12)))
+    start_width = np.sqrt(np.maximum(variance, 0.0))
+    held = np.clip(start_width, 0.25 * before.start_width, 4.0 * before.start_width)
+    return _Frame(z, start, z_width, lean, held)
 
 
 def _lay(

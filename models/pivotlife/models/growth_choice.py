@@ -5,7 +5,7 @@ Not here: the estimator's interface (growth).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,6 +24,8 @@ from pivotlife.models.growth_weights import weigh_readings
 
 FIRST_LIVES = 1_200
 _FIRST_ROUNDS = 6
+# The rough law's gauge error is taken this much wider while nothing is known better.
+_ROUGH = 2.0
 # AIC difference on the first lives from which a density is out.
 _DECIDED = 20.0
 # Weights that move by less than this in sum, per reading, leave the fit as it is.
@@ -161,6 +163,10 @@ def _first_fits(
     lives = np.sort(generator.choice(data.n_lives, n_first, replace=False))
     share = weighed = select_lives(data, lives)
     law = rough_law(share)
+    if weigh:
+        # Values far out of range (a wrong unit) must not take part even in the first search.
+        wide = replace(law, sigma_e_mm=_ROUGH * law.sigma_e_mm)
+        weighed = weigh_readings(share, wide)
     for _ in range(_FIRST_ROUNDS):
         before = law
         law = climb(weighed, law, fitted, n_nodes=7, fine=False).law

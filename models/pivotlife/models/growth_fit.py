@@ -212,6 +212,11 @@ def _sound_scale(scale: Floats | None, fitted: Mask) -> Floats:
 
 def _invert(information: Floats) -> tuple[Floats, tuple[str, ...]]:
     """Invert the information; directions the readings leave open get no variance."""
+    if not np.isfinite(information).all():
+        raise NoMaximumError(
+            "The likelihood has no curvature to be had at its maximum; the readings do not "
+            "determine how play grows. Check them for values far out of range."
+        )
     values, axes = np.linalg.eigh(information)
     sound = values > 1e-6 * max(values.max(), 1e-12)
     inverse = (axes[:, sound] / values[sound]) @ axes[:, sound].T

@@ -83,10 +83,9 @@ def growth_readings(readings: pd.DataFrame) -> GrowthReadings:
     ----------
     readings : DataFrame
         ``pivot_id``, ``miles`` (age of the bushing, miles), ``free_play_mm`` (NaN: no reading) and
-        optionally ``life_id``, ``load_state`` ("loaded"; else unloaded),
-        ``after_grease`` or ``greased_before`` (True or "yes"), ``resolution_mm`` (rounding width
-        of the value; missing: 0.002). Rows of a pivot stand in the order of time: the last row's life
-        is the current one.
+        optionally ``life_id``, ``load_state`` ("loaded"; else unloaded), ``after_grease`` or
+        ``greased_before`` (True or "yes"), ``resolution_mm`` (rounding width; missing: 0.002).
+        Rows of a pivot stand in the order of time: the last row's life is the current one.
 
     Raises
     ------

@@ -21,6 +21,7 @@ MINIMUM_OF_A_KIND = 10
 _TO_SD = 1.4826  # median absolute deviation of a normal law to its standard deviation
 _EULER = 0.5772156649
 _SMALLEST_MM = 1e-3
+_OFTEN = 3
 
 
 def check_enough(data: GrowthReadings, minimum_lives: int) -> None:
@@ -111,7 +112,10 @@ def _rough_for(
     xy = np.bincount(life, x * (data.play_mm - alpha), n)
     rate = np.maximum(xy / np.maximum(xx, 1e-12), _SMALLEST_MM)
     miss = np.abs(data.play_mm - alpha - rate[life] * x)
-    sigma_e = max(_TO_SD * float(np.median(miss)), _SMALLEST_MM)
+    # A line through one or two readings misses them by less than the gauge does.
+    often = np.bincount(life, minlength=n)[life] >= _OFTEN
+    told = miss[often] if often.any() else miss
+    sigma_e = max(_TO_SD * float(np.median(told)), _SMALLEST_MM)
     known = xx >= np.median(xx[xx > 0])
     logs = np.log(rate[known])
     spread = _TO_SD * float(np.median(np.abs(logs - np.median(logs))))
@@ -125,4 +129,4 @@ def _rough_for(
         log_rate_spread=float(np.clip(spread, 0.1, 1.5)),
         miles_scale=miles_scale,
     )
-    return law, float(np.mean(np.minimum(miss, 3.0 * sigma_e)))
+    return law, float(np.mean(np.minimum(told, 3.0 * sigma_e)))

@@ -2,8 +2,9 @@
 
 Keep the few increments that are positive, add the gap of largest positive gradient between each two
 of them, solve the quadratic model, drop what turns negative and solve again, walk there as far as
-the likelihood rises; repeat (after Y. Wang, JRSS B 69 (2007), from memory). The model is solved by conjugate
-gradients, so that no matrix is formed and thousands of exact ages are no trouble.
+the likelihood rises; repeat (after Y. Wang, JRSS B 69 (2007), from memory).
+A failure ties together only gaps within its reach, so the model's matrix is a band; where some
+failures reach over very many gaps, conjugate gradients solve it without a matrix.
 A gap that some failure covers and no survivor crosses takes everything: eta = `CERTAIN`.
 
 Not here: which gaps there are (`turnbull`).
@@ -14,6 +15,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import solveh_banded
 from scipy.sparse.linalg import LinearOperator, cg
 
 from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
@@ -22,6 +24,8 @@ from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
 CERTAIN = 50.0
 #: Largest gradient per life that counts as zero.
 TOLERANCE = 1e-9
+#: Widest band of second derivatives that is formed.
+WIDEST_BAND = 60
 
 
 @dataclass(frozen=True, eq=False)
@@ -135,7 +139,7 @@ class WeightedProblem:
             drop = np.zeros_like(eta)
             drop[active[~kept]] = -eta[active[~kept]]
             pull = gradient[active] - self._bent(drop, bend)[active]
-            solved = self._conjugate_gradient(active[kept], pull[kept], bend)
+            solved = self._solve(active[kept], pull[kept], bend)
             aim[:] = 0.0
             aim[kept] = eta[active[kept]] + solved
             if np.all(aim[kept] >= 0.0):
@@ -151,6 +155,19 @@ class WeightedProblem:
     def _bent(self, move: FloatArray, bend: FloatArray) -> FloatArray:
         """Return minus the second derivatives times a move, over all gaps."""
         return _cover(self.lower, self.upper, bend * self._covered(move), move.size)
+
+    def _solve(self, active: IntArray, pull: FloatArray, bend: FloatArray) -> FloatArray:
+        """Solve the quadratic model over these gaps."""
+        low, high = np.searchsorted(active, self.lower), np.searchsorted(active, self.upper)
+        width = max(int((high - low).max(initial=0)), 1)
+        if width > WIDEST_BAND:
+            return self._conjugate_gradient(active, pull, bend)
+        bands = np.zeros((width, active.size))
+        for off in range(width):
+            reaches = high - low > off
+            bands[off] = _cover(low[reaches], high[reaches] - off, bend[reaches], active.size)
+        bands[0] += 1e-9 * bands[0] + max(1e-10 * float(bands[0].mean()), 1e-12)
+        return np.asarray(solveh_banded(bands, pull, lower=True, check_finite=False))
 
     def _conjugate_gradient(
         self, active: IntArray, pull: FloatArray, bend: FloatArray

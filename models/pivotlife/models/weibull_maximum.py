@@ -31,7 +31,7 @@ from pivotlife.models.weibull_likelihood import LifeTerms, Likelihood, Point
 
 LOWEST_SHAPE: Final = 0.1
 HIGHEST_SHAPE: Final = 20.0
-#: log H at the ages on record may be this far from 0 before the scale counts as run away.
+#: log H at every age on record this far from 0 or farther: the scale has run away.
 RUN_AWAY: Final = 60.0
 #: Largest step of log shape and of log H, and the step at which the search has settled.
 LARGEST_STEP, LARGEST_HAZARD_STEP, SETTLED = 1.0, 3.0, 1e-6
@@ -191,8 +191,9 @@ def _refuse_run_away(lives: CheckedLives, found: Maximum) -> None:
             f"the shape runs to its bound {bound:g}: the {lives.n_failures} failures among"
             f" {lives.n_lives} lives do not determine a Weibull curve"
         )
-    last = log(float(lives.upper[lives.is_failure].max()))
-    if not isfinite(found.s) or exp(found.a) * abs(last - found.s) > RUN_AWAY:
+    ages = np.concatenate([lives.lower, lives.upper[lives.is_failure]])
+    nearest = float(np.abs(np.log(ages[ages > 0.0]) - found.s).min())
+    if not isfinite(found.s) or exp(found.a) * nearest > RUN_AWAY:
         raise NoMaximumError(
             f"the scale runs away to e^{found.s:.0f} miles: the {lives.n_failures} failures among"
             f" {lives.n_lives} lives do not determine a Weibull curve"

@@ -102,7 +102,8 @@ def believe(day: Floats, miles: Floats, daily_maximum: float) -> Believed:
     first[1:] = (np.diff(day) != 0) | (np.diff(miles) != 0)
     back = np.cumsum(first) - 1
     days, values = day[first], miles[first]
-    kept = longest_chain(days, values, daily_maximum)
+    copies = np.bincount(back)
+    kept = longest_chain(days, values, daily_maximum, copies)
     shift, odd = np.zeros(len(days)), []
     if (~kept).sum() >= STRETCH:
         odd = km_stretches(days, values, kept)

@@ -78,7 +78,12 @@ class _Highest:
             at += at & -at
 
 
-def longest_chain(day: Floats, miles: Floats, daily_maximum: float) -> Mask:
+def longest_chain(
+    day: Floats,
+    miles: Floats,
+    daily_maximum: float,
+    copies: npt.NDArray[np.int64] | None = None,
+) -> Mask:
     """Mark a largest set of dated odometer values in which no pair contradicts.
 
     Parameters
@@ -87,6 +92,9 @@ def longest_chain(day: Floats, miles: Floats, daily_maximum: float) -> Mask:
     miles : ndarray, shape (n,), miles, finite
     daily_maximum : float, miles a day
         The most a truck of this fleet can drive in a day.
+    copies : ndarray of int, shape (n,), optional
+        On how many rows each value stands. It decides between sets of equal size, no more:
+        six pivots of one stop copy one odometer.
 
     Returns
     -------
@@ -100,12 +108,16 @@ def longest_chain(day: Floats, miles: Floats, daily_maximum: float) -> Mask:
     headroom = np.round((daily_maximum * day - miles)[order], 3)
     levels, rank_of = np.unique(headroom, return_inverse=True)
     end_of = np.searchsorted(levels, headroom + daily_maximum + ROUNDING_MILES, side="right")
-    kept[order[_walk(rank_of.tolist(), end_of.tolist(), len(levels))]] = True
+    extra = np.zeros(len(day), dtype=np.int64) if copies is None else copies - 1
+    # The whole number part counts values, so that all the copies together weigh less than one.
+    weight = (int(extra.sum()) + 1 + extra)[order]
+    run = _walk(rank_of.tolist(), end_of.tolist(), weight.tolist(), len(levels))
+    kept[order[run]] = True
     return kept
 
 
-def _walk(rank_of: list[int], end_of: list[int], levels: int) -> list[int]:
-    """Positions of a longest run; state = rank of the highest headroom met so far."""
+def _walk(rank_of: list[int], end_of: list[int], weight: list[int], levels: int) -> list[int]:
+    """Positions of a heaviest run; state = rank of the highest headroom met so far."""
     length, tip = [0] * levels, [-1] * levels
     position: list[int] = []
     previous: list[int] = []
@@ -122,7 +134,7 @@ def _walk(rank_of: list[int], end_of: list[int], levels: int) -> list[int]:
             position.append(at)
             previous.append(tip[state])
             tip[state] = len(position) - 1
-            length[state] += 1
+            length[state] += weight[at]
             best.raise_to(state, length[state])
     _, state = best.below(levels)
     node, run = tip[state], []
