@@ -137,3 +137,14 @@ def test_the_order_of_rows_changes_nothing(lives: pd.DataFrame, table: pd.DataFr
     again = compare_types(shuffled, draws=20, seed=1)
     names = ["shape", "scale", "b10", "failures", "lives"]
     assert np.allclose(again[names], table[names], equal_nan=True, rtol=1e-7)
+
+
+def test_failures_on_few_units_take_the_profile_and_say_so(lives: pd.DataFrame) -> None:
+    """One failing truck drawn again and again would make a needle of an interval."""
+    roller = lives[lives["bushing_type"] == "roller"]
+    failed = roller["upper_miles"].to_numpy() < float("inf")
+    keep = roller[~failed | (roller["unit_id"] == roller.loc[failed, "unit_id"].iloc[0])]
+    assert keep["unit_id"].nunique() * 1.2 < len(keep)
+    found = row(compare_types(keep, draws=20), "roller")
+    assert found["interval_method"] == "profile"
+    assert "failures on too few units" in str(found["warning"])

@@ -132,8 +132,8 @@ class Fleet:
         )
 
     def life(self, number: int = 1, pivot_id: str = PIVOT) -> pd.Series:
-        lives = self.histories.lives.set_index("life_id")
-        return lives.loc[f"{pivot_id}#{number}"]
+        lives = self.histories.lives
+        return lives[lives["life_id"] == f"{pivot_id}#{number}"].iloc[0]
 
     def fate(self, table: str, place: int = 0) -> tuple[str, str]:
         """Fate and reason of the table's row, counted from 0."""

@@ -7,6 +7,7 @@ be checked in the head.
 from __future__ import annotations
 
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -303,7 +304,7 @@ def test_a_play_of_many_limits_that_is_good_afterwards_is_no_failure(factory: Mo
 # Entry.
 
 
-def old_truck(factory: ModuleType, **over: object) -> dict[str, object]:
+def old_truck(factory: ModuleType, **over: object) -> Any:
     return factory.unit(
         records_begin_date=factory.date(1000), records_begin_odometer=100_000, **over
     )

@@ -11,7 +11,8 @@ import pandas as pd
 def only(factory: ModuleType, **tables: object) -> pd.Series:
     rows = factory.fleet(**tables).histories.in_service
     assert len(rows) == 1
-    return rows.iloc[0]
+    row: pd.Series = rows.iloc[0]
+    return row
 
 
 def test_the_current_bushing_with_its_last_reading(factory: ModuleType) -> None:

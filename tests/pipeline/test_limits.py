@@ -57,7 +57,7 @@ def test_a_users_limit_outranks_the_default_and_is_converted(factory: ModuleType
 
 def test_a_limit_for_one_node_leaves_the_others_alone(factory: ModuleType) -> None:
     table = limits(factory, limits={"roller": {"shackle-upper": {"play": 1.5}}})
-    assert table["limit_mm"].iloc[[2, 5]].tolist() == [3.2, 1.5]
+    assert table["limit_mm"].iloc[2::3].tolist() == [3.2, 1.5]
 
 
 def test_an_unknown_type_has_no_limit_and_says_so(factory: ModuleType) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pytest
@@ -11,9 +12,9 @@ LEFT = "U1.1.left."
 RIGHT = "U1.1.right."
 
 
-def renewed(fleet: object) -> dict[str, bool]:
+def renewed(fleet: Any) -> dict[str, bool]:
     """Pivots that were renewed, and whether that is certain."""
-    rows = fleet.histories.renewals  # type: ignore[attr-defined]  # built by the factory
+    rows = fleet.histories.renewals
     return dict(zip(rows["pivot_id"], rows["certain"], strict=True))
 
 
@@ -59,7 +60,7 @@ def test_a_line_without_node_takes_that_of_its_kit(factory: ModuleType) -> None:
     assert renewed(fleet) == {LEFT + "shackle-upper": True}
 
 
-def open_line(factory: ModuleType, *readings: object, **over: object) -> object:
+def open_line(factory: ModuleType, *readings: object, **over: object) -> Any:
     return factory.fleet(
         pivots=factory.six_pivots(),
         readings=list(readings),

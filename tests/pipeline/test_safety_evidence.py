@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from types import ModuleType
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -13,12 +14,13 @@ from pivotlife.models.safety import standing_orders
 
 def evidence(factory: ModuleType, *readings: object, **tables: object) -> pd.DataFrame:
     fleet = factory.fleet(**({"readings": list(readings)} | tables))
-    return fleet.safety.evidence
+    rows: pd.DataFrame = fleet.safety.evidence
+    return rows
 
 
-def orders(fleet: object) -> set[tuple[str, str]]:
+def orders(fleet: Any) -> set[tuple[str, str]]:
     """Pivot and decision of what stands."""
-    safety, in_service = fleet.safety, fleet.histories.in_service  # type: ignore[attr-defined]  # built by the factory
+    safety, in_service = fleet.safety, fleet.histories.in_service
     told = standing_orders(safety.evidence, safety.clearances, in_service)
     return set(zip(told["pivot_id"], told["decision"], strict=True))
 

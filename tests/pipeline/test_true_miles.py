@@ -20,7 +20,8 @@ def track(factory: ModuleType, wrong: dict[int, float], **tables: object) -> Tru
     rows = [
         factory.odometer(day, odometer=wrong.get(day, day * factory.MILES_PER_DAY)) for day in DAYS
     ]
-    return factory.fleet(odometer=rows, **tables).placed
+    placed: TrueMiles = factory.fleet(odometer=rows, **tables).placed
+    return placed
 
 
 def long_track(factory: ModuleType, in_km: range) -> TrueMiles:
@@ -29,10 +30,11 @@ def long_track(factory: ModuleType, in_km: range) -> TrueMiles:
         factory.odometer(day, odometer=day * (160.9344 if day in in_km else 100.0))
         for day in range(50, 2001, 50)
     ]
-    return factory.fleet(odometer=rows).placed
+    placed: TrueMiles = factory.fleet(odometer=rows).placed
+    return placed
 
 
-def at(placed: TrueMiles, day: int) -> tuple[float, str]:
+def at(placed: TrueMiles, day: int) -> tuple[object, object]:
     row = placed.tables["odometer"].iloc[DAYS.index(day)]
     return row["true_miles"], row["miles_mark"]
 
@@ -103,6 +105,14 @@ def test_an_unrecorded_meter_change_is_suspected_and_both_runs_are_kept(
     assert len(placed.suspects["source_rows"].iloc[0].split(";")) == 8
     miles, mark = at(placed, 1000)
     assert (miles, mark) == (pytest.approx(100_000.0, rel=1e-3), "kept")
+
+
+def test_a_new_meter_on_a_busier_truck_is_no_kilometres(factory: ModuleType) -> None:
+    """A slope of 1.6 alone is not enough: kilometres also stand 1.6 times as high."""
+    restarted = {day: (day - 600) * 160.9344 for day in DAYS if day > 600}
+    placed = track(factory, restarted)
+    assert placed.suspects["kind"].tolist() == ["meter-change"]
+    assert at(placed, 1000)[1] == "kept"
 
 
 def test_four_values_are_not_yet_a_second_meter(factory: ModuleType) -> None:

@@ -15,7 +15,8 @@ def row(factory: ModuleType, **tables: object) -> pd.Series:
     odometers = [factory.odometer(day) for day in range(40, 1000, 40)]
     visits = factory.fleet(today=TODAY, **({"odometer": odometers} | tables)).visits
     assert len(visits) == 1
-    return visits.iloc[0]
+    found: pd.Series = visits.iloc[0]
+    return found
 
 
 def test_planned_visits_come_from_the_table(factory: ModuleType) -> None:

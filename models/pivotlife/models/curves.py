@@ -19,7 +19,7 @@ import pandas as pd
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.lives import FloatArray
 from pivotlife.models.nonparametric import SurvivalCurve, npmle
-from pivotlife.models.type_cell import ALIKE_FROM
+from pivotlife.models.type_cell import draws_units
 from pivotlife.models.weibull import WeibullFit
 
 CURVE_COLUMNS = [
@@ -126,7 +126,7 @@ def _fitted(fit: WeibullFit, group: pd.DataFrame, draws: int, seed: int) -> pd.D
 def _band(
     fit: WeibullFit, grid: FloatArray, draws: int, seed: int
 ) -> tuple[FloatArray, FloatArray]:
-    if fit.n_lives <= ALIKE_FROM * fit.n_units:
+    if not draws_units(fit):
         limits = [fit.interval(("survival", m), LEVEL) for m in grid[1:].tolist()]
         lower = np.array([1.0, *(limit.lower for limit in limits)])
         return lower, np.array([1.0, *(limit.upper for limit in limits)])

@@ -44,9 +44,7 @@ INSPECTED_MODES: Final[tuple[str, ...]] = ("wear", "split", "rough", "seized", "
 SUDDEN_MODES: Final[tuple[str, ...]] = ("broken",)
 
 
-def is_over(
-    free_play_mm: npt.ArrayLike, limit_mm: npt.ArrayLike
-) -> npt.NDArray[np.bool_]:
+def is_over(free_play_mm: npt.ArrayLike, limit_mm: npt.ArrayLike) -> npt.NDArray[np.bool_]:
     """Say which readings reach their limit.
 
     Parameters

@@ -8,8 +8,9 @@ What a cell claims follows from how much failed:
   under an assumed shape, and a sentence that says so, with the limits at that shape +-0.5.
 
 Intervals come from the unit bootstrap once a unit has more than 1.2 lives on average, otherwise
-from the profile likelihood; ``interval_method`` names which. A second interval, such as the
-sandwich, is on the fit itself.
+from the profile likelihood; ``interval_method`` names which. Failures on fewer than five units
+leave nothing to draw again: there the profile stands in, and the warning says that it takes the
+lives of a unit for independent. A second interval, such as the sandwich, is on the fit itself.
 
 Not here: which groups a table shows (`type_table`).
 """
@@ -45,6 +46,8 @@ QUANTITIES: Final[Mapping[str, Quantity]] = MappingProxyType(
 )
 #: Lives per unit above which lives of one unit may not be taken as independent.
 ALIKE_FROM: Final = 1.2
+#: Units with failures below which drawing units again only repeats them.
+FEWEST_FAILING_UNITS: Final = 5
 #: Wear-out is assumed where nothing failed; the user sets the shape (an assumption, no source).
 ASSUMED_SHAPE: Final[Mapping[str, float]] = MappingProxyType(
     {"rubber-bonded": 2.0, "threaded": 2.0, "roller": 2.0}
@@ -87,6 +90,17 @@ def cell_numbers(
     }
 
 
+def are_alike(fit: WeibullFit) -> bool:
+    """Say whether units carry so many lives each that these may not be taken as independent."""
+    return fit.n_units > 1 and fit.n_lives > ALIKE_FROM * fit.n_units
+
+
+def draws_units(fit: WeibullFit) -> bool:
+    """Say whether the default interval of a fit draws whole units again."""
+    failing = np.unique(fit.lives.unit[fit.lives.is_failure]).size
+    return are_alike(fit) and bool(failing >= FEWEST_FAILING_UNITS)
+
+
 def _fit(cell: pd.DataFrame, mode: str) -> tuple[CheckedLives, WeibullFit | None, str, str]:
     """Return the lives of a cell, their fit or why there is none, and a note on other modes."""
     checked = check_lives(lives_for_mode(cell, mode))
@@ -123,8 +137,7 @@ def _estimates(fit: WeibullFit, study: Study) -> tuple[dict[str, float], str, st
     """Return the estimates of a fit, their intervals, the method and what to know about it."""
     a, s = log(fit.shape), log(fit.scale)
     numbers: dict[str, float] = {}
-    alike = fit.n_units > 1 and fit.n_lives > ALIKE_FROM * fit.n_units
-    curves = fit.bootstrap(draws=study.draws, seed=study.seed) if alike else None
+    curves = fit.bootstrap(draws=study.draws, seed=study.seed) if draws_units(fit) else None
     for name, quantity in QUANTITIES.items():
         path = quantity_path(quantity)
         if curves is not None:
@@ -134,12 +147,17 @@ def _estimates(fit: WeibullFit, study: Study) -> tuple[dict[str, float], str, st
         numbers[name] = path.value(path.start(a, s)[0])
         numbers[f"{name}_lower"], numbers[f"{name}_upper"] = limits.lower, limits.upper
     sentence = ""
+    if curves is None and are_alike(fit):
+        sentence = (
+            "failures on too few units to draw units again: lives of a unit are taken as"
+            " independent, so the interval may be too narrow"
+        )
     if curves is not None and curves.n_without_maximum:
         sentence = (
             f"{curves.n_without_maximum} of {study.draws} samples of units determine no curve, so"
             " the interval is rough"
         )
-    return numbers, "bootstrap" if alike else "profile", sentence
+    return numbers, "profile" if curves is None else "bootstrap", sentence
 
 
 def _lower_limits(

@@ -31,6 +31,7 @@ from pivotlife.pipeline.odometer_suspects import (
     second_truck,
     slope,
     source_offsets,
+    stands_like_km,
 )
 
 #: Neighbouring values among which a second meter shows at least a stretch of left-out ones.
@@ -135,15 +136,20 @@ def _follow(day: Floats, miles: Floats, kept: Mask, split: Split) -> tuple[Mask,
     nothing = np.zeros(len(day))
     rates = slope(day[first], miles[first]), slope(day[second], miles[second])
     count = f"{len(second)} values after {len(first)} others"
-    for stretch, own, rows in ((rates[1], rates[0], second), (rates[0], rates[1], first)):
-        if looks_like_km(own, stretch):
+    parts = [(day[rows], miles[rows]) for rows in (first, second)]
+    for km, own, rows in ((1, 0, second), (0, 1, first)):
+        if looks_like_km(rates[own], rates[km]) and stands_like_km(
+            parts[own], rates[own], parts[km]
+        ):
             detail = f"{count}: {len(rows)} of them climb 1.6 times as fast, kilometres?"
             return kept, nothing, Suspicion("kilometres", detail, rows)
     driven = np.ptp(miles[first]) + np.ptp(miles[second])
     rate = driven / max(np.ptp(day[first]) + np.ptp(day[second]), 1.0)
     end, start = first[-1], second[0]
-    expected = miles[end] + rate * (day[start] - day[end])
-    shift = np.where(split.after, expected - miles[start], 0.0)
+    head = second[:STRETCH]
+    # The middle of several, because the very first value may be a mistake that happens to fit.
+    added = float(np.median(miles[end] + rate * (day[head] - day[end]) - miles[head]))
+    shift = np.where(split.after, max(added, miles[end] - miles[start]), 0.0)
     detail = f"{count} contradict them from {miles[start]:,.0f} miles on: a meter change?"
     return split.before | split.after, shift, Suspicion("meter-change", detail, second)
 

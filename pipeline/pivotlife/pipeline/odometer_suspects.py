@@ -25,6 +25,7 @@ KM_PER_MILE: Final = 1.609344
 #: How near to that ratio a slope must lie, and how many values make a stretch.
 KM_TOLERANCE: Final = 0.05
 STRETCH: Final = 5
+LEVEL_TOLERANCE: Final = 0.1
 #: Number and share of left-out values that must agree to look like a second truck: five
 #: scattered typing errors agree by chance in about one unit of a hundred.
 SECOND_TRUCK_VALUES: Final = 8
@@ -54,6 +55,27 @@ def looks_like_km(own_rate: float, stretch_rate: float) -> bool:
     return bool(own_rate > 0 and abs(stretch_rate / own_rate / KM_PER_MILE - 1.0) <= KM_TOLERANCE)
 
 
+def stands_like_km(
+    track: tuple[Floats, Floats], own_rate: float, stretch: tuple[Floats, Floats]
+) -> bool:
+    """Say whether a stretch also stands about 1.609 times as high as the unit's own track.
+
+    A slope alone may be chance or a new meter; kilometres in the miles column show both.
+
+    Parameters
+    ----------
+    track, stretch : pair of ndarray, days and miles
+        The unit's other values, and those of the stretch, each in order of time.
+    own_rate : float, miles a day
+        Carries the track beyond its ends.
+    """
+    (day, miles), (days, values) = track, stretch
+    beyond = np.maximum(days - day[-1], 0.0) - np.maximum(day[0] - days, 0.0)
+    expected = np.maximum(np.interp(days, day, miles) + own_rate * beyond, 1.0)
+    ratio = float(np.median(values / expected)) / KM_PER_MILE
+    return abs(ratio - 1.0) <= LEVEL_TOLERANCE
+
+
 def km_stretches(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
     """Find runs of left-out values, unbroken by kept ones, that climb like kilometres.
 
@@ -70,7 +92,9 @@ def km_stretches(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
         return found
     own = slope(day[kept], miles[kept])
     for run in np.split(left_out, np.flatnonzero(np.diff(left_out) > 1) + 1):
-        if len(run) >= STRETCH and looks_like_km(own, slope(day[run], miles[run])):
+        if len(run) < STRETCH or not looks_like_km(own, slope(day[run], miles[run])):
+            continue
+        if stands_like_km((day[kept], miles[kept]), own, (day[run], miles[run])):
             detail = (
                 f"{len(run)} values in a row climb {slope(day[run], miles[run]) / own:.2f} times "
                 "as fast as the unit's own: written in kilometres?"
@@ -99,9 +123,9 @@ def believed_km(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
     if min(len(early), len(late)) < STRETCH:
         return []
     own = slope(day[early], miles[early])
-    expected = miles[early[-1]] + own * (day[late] - day[early[-1]])
-    ratio = float(np.median(miles[late] / np.maximum(expected, 1.0))) / KM_PER_MILE
-    if abs(ratio - 1.0) > KM_TOLERANCE or not looks_like_km(own, slope(day[late], miles[late])):
+    if not looks_like_km(own, slope(day[late], miles[late])):
+        return []
+    if not stands_like_km((day[early], miles[early]), own, (day[late], miles[late])):
         return []
     detail = f"the last {len(late)} values lie and climb 1.6 times as high: kilometres?"
     return [Suspicion("kilometres", detail, late)]
