@@ -15,8 +15,8 @@ import pandas as pd
 _ACTIONS: Final[dict[str, str]] = {
     "axle-shifted": "Park the unit until a repair on it is recorded.",
     "park-finding": "Park the unit; the order stands until this bushing is replaced.",
-    "over-limit": "Replace it; only a replacement or a corrected record lifts this order, later good readings do not.",
-    "failure-finding": "Replace it; only a replacement or a corrected record lifts this order, later good readings do not.",
+    "over-limit": "Replace it; only a replacement or a corrected record lifts this order.",
+    "failure-finding": "Replace it; only a replacement or a corrected record lifts this order.",
     "refuses-grease": (
         "Remove and inspect this pin; the order stands until it takes grease or is replaced."
     ),
