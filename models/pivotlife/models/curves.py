@@ -30,6 +30,8 @@ POINT_COLUMNS = ["bushing_type", "duty", "miles", "failed_share", "lower", "uppe
 GRID_POINTS = 81
 DRAWN_BEYOND = 1.25
 MOST_POINTS = 60
+#: A sample of the records' curve costs far more than one of a fitted curve.
+MOST_DRAWS_OF_RECORDS = 100
 LEVEL = 0.95
 
 
@@ -66,7 +68,7 @@ def curve_tables(
     fits : mapping of (bushing type, duty or "all") to WeibullFit
         Groups without a fit get only the curve of the records.
     draws, seed : int
-        Of the unit bootstrap behind the bands.
+        Of the unit bootstrap behind the bands; at most 100 draws for the curve of the records.
 
     Returns
     -------
@@ -92,7 +94,7 @@ def _groups(lives: pd.DataFrame) -> Iterator[tuple[tuple[str, str], pd.DataFrame
 
 def _records(group: pd.DataFrame, draws: int, seed: int) -> SurvivalCurve | None:
     try:
-        return npmle(group, draws=draws, seed=seed)
+        return npmle(group, draws=min(draws, MOST_DRAWS_OF_RECORDS), seed=seed)
     except NoMaximumError:
         return None
 
