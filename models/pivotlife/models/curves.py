@@ -21,6 +21,7 @@ from pivotlife.models.lives import FloatArray
 from pivotlife.models.nonparametric import SurvivalCurve, npmle
 from pivotlife.models.type_cell import draws_units
 from pivotlife.models.weibull import WeibullFit
+from pivotlife.models.weibull_bootstrap import expanded_tail
 
 CURVE_COLUMNS = [
     *("bushing_type", "duty", "curve", "miles", "survival", "lower", "upper", "at_risk"),
@@ -137,7 +138,8 @@ def _band(
     with np.errstate(divide="ignore"):
         log_hazard = shape[:, None] * (np.log(grid)[None, :] - log_scale[:, None])
     survival = np.exp(-np.exp(np.minimum(log_hazard, 700.0)))
-    low, high = np.quantile(survival, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
+    tail = expanded_tail(LEVEL, drawn.n_failing_units)
+    low, high = np.quantile(survival, [tail, 1.0 - tail], axis=0)
     return low, high
 
 
