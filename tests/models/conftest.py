@@ -9,13 +9,23 @@ from types import ModuleType
 import pytest
 
 
-@pytest.fixture(scope="session")
-def survival() -> ModuleType:
-    """Invented lives under a known law: `mixed_lives`, `table_of_lives`."""
-    file = Path(__file__).with_name("survival_factory.py")
-    spec = importlib.util.spec_from_file_location("survival_factory", file)
+def _load(name: str) -> ModuleType:
+    file = Path(__file__).with_name(f"{name}.py")
+    spec = importlib.util.spec_from_file_location(name, file)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def survival() -> ModuleType:
+    """Invented lives under a known law: `mixed_lives`, `table_of_lives`."""
+    return _load("survival_factory")
+
+
+@pytest.fixture(scope="session")
+def work() -> ModuleType:
+    """Invented shortlist lines, prices and bay hours."""
+    return _load("work_factory")

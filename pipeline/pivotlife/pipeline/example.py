@@ -11,7 +11,7 @@ from collections.abc import Iterator
 
 from pydantic import BaseModel
 
-from pivotlife.pipeline.settings import Limit, Price, Settings
+from pivotlife.pipeline.settings import Limit, Override, Price, Settings
 from pivotlife.pipeline.settings_file import INTERNAL_KEYS, REQUIRED_TABLES, TABLES
 
 HEAD = """\
@@ -19,6 +19,11 @@ HEAD = """\
 # Lines that begin with # are optional; the four [sources] without it are required.
 # Prices are invented defaults: replace value, source and date with your own.
 """
+#: What a key that is left out stands for.
+_UNSET = {
+    "measure_miles": "default: twice pm_miles",
+    "budget_per_month": "default: not limited",
+}
 
 
 def example_settings() -> str:
@@ -32,9 +37,9 @@ def example_settings() -> str:
     blank = Settings.model_validate({"sources": {}})
     parts = [HEAD, *_sources(), *_limits()]
     for name in Settings.model_fields:
-        if name not in INTERNAL_KEYS | {"sources", "limits"}:
+        if name not in INTERNAL_KEYS | {"sources", "limits", "overrides"}:
             parts += ["", *_section(name, getattr(blank, name))]
-    return "\n".join(parts) + "\n"
+    return "\n".join([*parts, *_overrides()]) + "\n"
 
 
 def _sources() -> Iterator[str]:
@@ -51,6 +56,17 @@ def _limits() -> Iterator[str]:
     yield f"# play = 3.2  # {Limit.__doc__}"
     yield '# unit = "mm"'
     yield '# source = "maker\'s sheet, with its date"'
+
+
+def _overrides() -> Iterator[str]:
+    yield ""
+    yield f"# {(Override.__doc__ or '').strip()}"
+    yield "# [[overrides]]"
+    yield '# pivot_id = "MD-014.1.left.fixed-eye"'
+    yield '# decision = "leave"  # park, replace, measure or leave'
+    yield '# reason = "truck is sold on the 20th"'
+    yield '# by = "the shop foreman"'
+    yield "# until = 2026-12-31"
 
 
 def _section(place: str, value: object) -> Iterator[str]:
@@ -72,7 +88,7 @@ def _members(place: str, members: list[tuple[str, object]]) -> Iterator[str]:
         elif isinstance(value, BaseModel | dict):
             below.append((name, value))
         elif value is None:
-            yield f"# {name} = 0  # default: twice pm_miles"
+            yield f"# {name} = 0  # {_UNSET[name]}"
         else:
             yield f"{name} = {_toml(value)}"
     for name, value in below:

@@ -40,6 +40,7 @@ _read = task(cache_policy=NO_CACHE, retries=2, retry_delay_seconds=30)(stages.re
 _build = task(cache_policy=NO_CACHE)(stages.build)
 _fit = task(cache_policy=NO_CACHE)(stages.fit)
 _decide = task(cache_policy=NO_CACHE)(stages.decide)
+_plan = task(cache_policy=NO_CACHE)(stages.plan)
 _publish = task(cache_policy=NO_CACHE)(stages.publish_run)
 
 
@@ -71,7 +72,8 @@ def nightly(settings_file: str, as_of: str | None = None) -> str:
         records = _build(intake, settings, day, progress)
         survival = _fit(records, settings, progress)
         decisions = _decide(records, survival, settings, progress)
-        work = Work(intake, records, survival, decisions)
+        fleet = _plan(records, decisions, settings, day, progress)
+        work = Work(intake, records, survival, decisions, fleet)
         result = _publish(work, settings, day, progress, settings.out_folder)
     _show_tables(result)
     return str(result.folder)

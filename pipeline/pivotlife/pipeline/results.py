@@ -32,6 +32,8 @@ LIBRARIES = ("pivotlife", "numpy", "scipy", "pandas", "lifelines", "scikit-learn
 CSV_TABLES = (
     *("shortlist", "growth", "comparison", "curves", "plot_points", "lives", "life_counts"),
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
+    *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
+    "repeat_repairs",
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -61,11 +63,12 @@ class RunResult:
 def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
     """Collect the tables of a run by the stem of their file."""
     records, survival, decisions = work.records, work.survival, work.decisions
+    fleet = work.fleet
     lives = records.histories.lives
     counts = lives.groupby(["bushing_type", "evidence"]).size().rename("lives").reset_index()
     gaps = {str(d): interval.pm_miles for d, interval in settings.intervals.items()}
     return {
-        "shortlist": decisions.shortlist,
+        "shortlist": fleet.shortlist,
         "growth": decisions.growth,
         "comparison": survival.comparison,
         "curves": survival.curves.curves,
@@ -79,7 +82,14 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "suspects": records.placed.suspects,
         "prices": price_table(settings.costs),
         "cost_items": itemised(decisions.costs, sum(gaps.values()) / len(gaps) / 2),
-        "planned_cost": decisions.planned_cost,
+        "planned_cost": fleet.planned_cost,
+        "kit_matches": fleet.kit_matches,
+        "kits_to_stage": fleet.kits_to_stage,
+        "hours_by_week": fleet.hours_by_week,
+        "inspection_gaps": fleet.inspection_gaps,
+        "lube_compliance": fleet.lube_compliance,
+        "repeat_repairs": fleet.repeat_repairs,
+        "unit_sizes": fleet.unit_sizes,
     }
 
 

@@ -19,7 +19,7 @@ from pivotlife.pipeline.work import Work
 def run(
     settings: Settings, day: dt.date, *, out: Path | None = None, quiet: bool = False
 ) -> RunResult:
-    """Read, build, fit, decide and publish.
+    """Read, build, fit, decide, plan and publish.
 
     Parameters
     ----------
@@ -48,5 +48,6 @@ def run(
         records = stages.build(intake, settings, day, progress)
         survival = stages.fit(records, settings, progress)
         decisions = stages.decide(records, survival, settings, progress)
-        work = Work(intake, records, survival, decisions)
+        fleet = stages.plan(records, decisions, settings, day, progress)
+        work = Work(intake, records, survival, decisions, fleet)
         return stages.publish_run(work, settings, day, progress, target)

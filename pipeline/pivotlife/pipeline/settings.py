@@ -120,6 +120,25 @@ class Decision(_Strict):
 
     early_miles: Annotated[float, Field(ge=0)] = 60_000.0
     chance_now_alarm: Annotated[float, Field(gt=0, le=1)] = 0.2
+    budget_per_month: Annotated[float, Field(ge=0)] | None = Field(
+        default=None, description="cash for this work in a calendar month; left out: not limited"
+    )
+
+
+class Override(_Strict):
+    """A person's word on one pivot: shown with who and why, never against a safety order."""
+
+    pivot_id: Annotated[str, Field(min_length=1)]
+    decision: Literal["park", "replace", "measure", "leave"]
+    reason: Annotated[str, Field(min_length=3)]
+    by: Annotated[str, Field(min_length=1)]
+    until: dt.date
+
+
+class Fleet(_Strict):
+    """What counts as a repeat repair."""
+
+    repeat_within_miles: Annotated[float, Field(gt=0)] = 50_000.0
 
 
 class Survival(_Strict):
@@ -196,6 +215,8 @@ class Settings(_Strict):
     intervals: dict[Duty, DutyIntervals] = Field(default_factory=dict, validate_default=True)
     costs: Costs = Costs()
     decision: Decision = Decision()
+    overrides: tuple[Override, ...] = ()
+    fleet: Fleet = Fleet()
     survival: Survival = Survival()
     judge: Judge = Judge()
     odometer: Odometer = Odometer()
@@ -211,6 +232,15 @@ class Settings(_Strict):
     @classmethod
     def _every_duty(cls, given: dict[Duty, DutyIntervals]) -> dict[Duty, DutyIntervals]:
         return {**_default_intervals(), **given}
+
+    @field_validator("overrides")
+    @classmethod
+    def _one_word_a_pivot(cls, given: tuple[Override, ...]) -> tuple[Override, ...]:
+        names = [override.pivot_id for override in given]
+        twice = sorted({name for name in names if names.count(name) > 1})
+        if twice:
+            raise ValueError(f"{', '.join(twice)} is overridden twice: keep one entry a pivot")
+        return given
 
     @property
     def out_folder(self) -> Path:

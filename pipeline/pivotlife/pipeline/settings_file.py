@@ -148,6 +148,8 @@ def _keys_at(model: Any, above: Sequence[str]) -> list[str]:
     origin = typing.get_origin(model)
     if origin is dict:
         return _keys_at(typing.get_args(model)[1], above[1:])
+    if origin is tuple:
+        return _keys_at(typing.get_args(model)[0], above[1:])
     if origin in (typing.Union, types.UnionType, typing.Annotated):
         for branch in typing.get_args(model):
             if names := _keys_at(branch, above):

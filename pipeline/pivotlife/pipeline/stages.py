@@ -1,8 +1,8 @@
 """The stages in order, each a plain function whose result the next one reads.
 
-read -> build -> fit -> decide -> publish_run. `run` calls them one after the other; the scheduled
-flow wraps the same functions. Nothing here computes: each stage names the functions of the rooms
-that do.
+read -> build -> fit -> decide -> plan -> publish_run. `run` calls them one after the other; the
+scheduled flow wraps the same functions. Nothing here computes: each stage names the functions of
+the rooms that do.
 
 Not here: what the published folder holds (`results`), the schedule.
 """
@@ -27,6 +27,7 @@ from pivotlife.pipeline.decision_inputs import (
     scale_bounds,
     sudden_rates,
 )
+from pivotlife.pipeline.fleet_work import fleet_work
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
@@ -38,13 +39,14 @@ from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import read_sources
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
-from pivotlife.pipeline.work import Decisions, Intake, Records, Survival, Work
+from pivotlife.pipeline.work import Decisions, FleetWork, Intake, Records, Survival, Work
 
 STAGES = (
     "reading and checking the sources",
     "placing rows on true miles, building lives",
     "fitting survival by type",
     "deciding",
+    "planning the work",
     "writing tables and pages",
 )
 COUNT = len(STAGES)
@@ -127,11 +129,19 @@ def decide(
         return Decisions(growth, orders, shortlist, costs, planned_work(shortlist, costs), options)
 
 
+def plan(
+    records: Records, decisions: Decisions, settings: Settings, day: dt.date, progress: Progress
+) -> FleetWork:
+    """Turn decisions into work: overrides, kits, room in the shop, the fleet's lists."""
+    with progress.stage(STAGES[4]):
+        return fleet_work(records, decisions, settings, day)
+
+
 def publish_run(
     work: Work, settings: Settings, day: dt.date, progress: Progress, out: Path
 ) -> RunResult:
     """Draw the pages and publish one folder; the caller holds the output's lock."""
-    with progress.stage(STAGES[4]):
+    with progress.stage(STAGES[5]):
         tables = run_tables(work, settings)
         record = run_record(work.intake, tables, settings, day, progress.seconds)
         return publish_all(tables, record, settings, day, out)

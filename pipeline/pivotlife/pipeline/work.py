@@ -61,6 +61,22 @@ class Decisions:
 
 
 @dataclass(frozen=True)
+class FleetWork:
+    """The work of the coming visits, and what a fleet manager keeps an eye on."""
+
+    shortlist: pd.DataFrame
+    planned_cost: pd.DataFrame
+    kit_matches: pd.DataFrame
+    kits_to_stage: pd.DataFrame
+    hours_by_week: pd.DataFrame
+    shortages: tuple[str, ...]
+    inspection_gaps: pd.DataFrame
+    lube_compliance: pd.DataFrame
+    repeat_repairs: pd.DataFrame
+    unit_sizes: pd.DataFrame
+
+
+@dataclass(frozen=True)
 class Work:
     """Everything a run has made before it is published."""
 
@@ -68,3 +84,4 @@ class Work:
     records: Records
     survival: Survival
     decisions: Decisions
+    fleet: FleetWork
