@@ -9,6 +9,7 @@ from types import ModuleType
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 
 QUIET = (
@@ -40,9 +41,17 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="session")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def invented() -> PageInputs:
+    """An invented fleet of 40 units, finished for the pages."""
+    inputs: PageInputs = _load("big_fleet").big_inputs(_load("page_factory"), 40)
+    return inputs
+
+
+@pytest.fixture(scope="session")
+def folder(tmp_path_factory: pytest.TempPathFactory, invented: PageInputs) -> Path:
     """The pages of an invented fleet of 40 units, as files."""
     out = tmp_path_factory.mktemp("pages")
-    for name, text in build_pages(_load("big_fleet").big_inputs(_load("page_factory"), 40)).items():
+    (out / "sheets").mkdir()
+    for name, text in build_pages(invented).items():
         (out / name).write_text(text, encoding="utf-8")
     return out

@@ -64,7 +64,7 @@ def test_many_records_are_cut_with_their_number(factory: ModuleType) -> None:
 def test_a_line_left_alone_is_one_paragraph(factory: ModuleType) -> None:
     facts = line_facts(factory.shortlist_row(decision="leave"), {}, "USD")
     assert len(facts) == 1
-    assert "Over its limit or failed now: 93" in facts[0]
+    assert "Over or failed now: 93" in facts[0]
     assert "Records: readings:R-0412" in facts[0]
 
 

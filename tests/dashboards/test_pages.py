@@ -57,15 +57,22 @@ def pages(factory: ModuleType) -> dict[str, str]:
 
 
 def test_there_are_four_pages(pages: dict[str, str]) -> None:
-    assert sorted(pages) == ["engineer.html", "finance.html", "fleet.html", "index.html"]
+    drawn = sorted(name for name in pages if "/" not in name)
+    assert drawn == ["engineer.html", "finance.html", "fleet.html", "index.html"]
+    assert sorted(pages.keys() - set(drawn)) == [
+        "sheets/MD-014.html",
+        "sheets/MD-077.html",
+        "sheets/MD-090.html",
+    ]
 
 
 def test_pages_load_nothing_and_link_only_beside_themselves(pages: dict[str, str]) -> None:
-    for page in pages.values():
+    for name, page in pages.items():
         found = outline(page)
         assert found.loads == []
-        assert found.scripts == 1
-        assert all(re.fullmatch(r"(\w+\.(html|csv|json))?(#\w+)?", link) for link in found.links)
+        assert found.scripts == (0 if name.startswith("sheets/") else 1)
+        beside = r"((\.\./)?[\w-]+\.(html|csv|json|xlsx))?(#\w+)?|sheets/[\w.-]+\.html"
+        assert all(re.fullmatch(beside, link) for link in found.links)
         bare = re.sub(r'xmlns(:xlink)?="[^"]*"', "", page)
         assert "http://" not in bare
         assert "https://" not in bare
@@ -86,7 +93,7 @@ def test_no_page_shows_a_bare_nan(pages: dict[str, str]) -> None:
 def test_each_page_names_fleet_and_day(pages: dict[str, str]) -> None:
     for page in pages.values():
         assert "Meridell Demo Fleet" in page
-        assert 'datetime="2026-11-25"' in page
+        assert "2026-11-25" in page
 
 
 def test_hostile_text_is_shown_not_run(factory: ModuleType) -> None:
@@ -102,7 +109,7 @@ def test_hostile_text_is_shown_not_run(factory: ModuleType) -> None:
     )
     for page in build_pages(inputs).values():
         found = outline(page)
-        assert found.scripts == 1
+        assert found.scripts <= 1
         assert "alert(1)</script>" not in page
         assert "&lt;b&gt;&amp;" in page
 

@@ -35,7 +35,7 @@ def line_facts(row: Mapping[Any, Any], grown: Mapping[Any, Any], currency: str) 
     """
     if words.text(row["decision"]).lower() == "leave":
         # Hundreds of lines are left alone: theirs is one short paragraph.
-        now = f"Over its limit or failed now: {words.percent(row['chance_over_now'])}."
+        now = f"Over or failed now: {words.percent(row['chance_over_now'])}."
         parts = (_reading(row), now, _amounts(row, currency), _postponed(row, currency))
         return (" ".join(part for part in (*parts, _records(row)) if part),)
     facts = (

@@ -1,9 +1,10 @@
 """The fleet manager's page: which trucks, which pivots, when, and why.
 
 Order of the page is the order of the morning: trucks that stay where they are, work that must be
-done, work that pays, pivots to measure, then what is left alone and why.
+done, work that pays, pivots to measure, what changed, what to lay ready, then what is left alone.
+Where mandatory work does not fit into the shop, that stands before everything.
 
-Not here: prices by month (`finance`), curves (`engineer`).
+Not here: the planning tables (`fleet_plan`), prices by month (`finance`), curves (`engineer`).
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.facts import rule_words
+from pivotlife.dashboards.fleet_plan import plan_parts, shortage_lines
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import ORDERS, Job, Line, gather_jobs, read_lines
 from pivotlife.dashboards.tables import Cell, Column, Table, group_sizes, make_table
@@ -114,8 +116,8 @@ def fleet_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `chapters`, `left` (jobs), `left_reasons`, `acted` (tables), `depots`, `orders`,
-        `cautions`, and the counts in words.
+        `shortages`, `chapters`, `left` (jobs), `plan` (sections), `left_reasons`, `acted`
+        (tables), `depots`, `orders`, `cautions`, and the counts in words.
     """
     tables = inputs.tables
     lines = read_lines(tables["shortlist"], tables["growth"], inputs.currency)
@@ -131,6 +133,8 @@ def fleet_context(inputs: PageInputs) -> dict[str, Any]:
         "orders": tuple(ORDERS.items()),
         "cautions": CAUTIONS,
         "total": words.count(len(lines), "line"),
+        "shortages": shortage_lines(inputs),
+        "plan": plan_parts(inputs),
     }
 
 

@@ -15,6 +15,7 @@ from pivotlife.dashboards import words
 from pivotlife.dashboards.comparison_tables import one_treatment, pooled
 from pivotlife.dashboards.finance import cost_headline, price_banner
 from pivotlife.dashboards.fleet import parked_lines
+from pivotlife.dashboards.fleet_plan import shortage_lines
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
@@ -22,9 +23,7 @@ from pivotlife.dashboards.tables import Column, Table, make_table
 NOT_BUILT: Final = (
     "a comparison of types with duty, salt and care evened out",
     "lifetime cost of one type against another, and when it pays back",
-    "kits to keep in stock",
-    "room in the shop by week and a budget by month",
-    "what changed since the last run",
+    "kits to keep in stock for later months",
     "a look back at how well earlier lists did",
 )
 
@@ -36,6 +35,8 @@ ASSUMED: Final = (
 
 _FILES: Final[dict[str, str]] = {
     "shortlist.csv": "every pivot in service, its decision and its reason",
+    "shortlist.xlsx": "the same for a spreadsheet",
+    "changes.csv": "what moved since the last run, and why",
     "growth.csv": "play now and later, for each pivot",
     "comparison.csv": "lives of each type, every cut that was fitted",
     "lives.csv": "every bushing life the records tell of",
@@ -66,12 +67,13 @@ def index_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `parked` (lines), `must` and `withheld` (sentences), `doors`, `freshness` and `counts`
-        (tables), `notes`, `assumed`, `not_built`, `files`.
+        `shortages` (sentences), `parked` (lines), `must` and `withheld` (sentences), `doors`,
+        `freshness` and `counts` (tables), `notes`, `assumed`, `not_built`, `files`.
     """
     tables = inputs.tables
     lines = read_lines(tables["shortlist"], tables["growth"], inputs.currency)
     return {
+        "shortages": shortage_lines(inputs),
         "parked": parked_lines(lines),
         "parked_count": words.count(len({line.unit for line in parked_lines(lines)}), "unit"),
         "must": must_sentence(tables["shortlist"]),

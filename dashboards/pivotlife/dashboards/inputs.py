@@ -59,6 +59,31 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("alignment", "cash", "downtime_days", "downtime"),
     ),
     "suspects": ("unit_id", "kind", "detail", "source_rows"),
+    "kit_matches": ("pivot_id", "kit_id", "verdict", "decides", "drive_tool", "supply"),
+    "kits_to_stage": (
+        *("depot", "visit_date", "kit_id", "bushing_type", "node", "drive_tool", "kits"),
+        *("from_shelf", "to_order", "order_by_date", "status"),
+    ),
+    "hours_by_week": (
+        *("depot", "week_start", "mandatory_hours", "measure_hours", "choice_hours"),
+        *("planned_hours", "bay_hours", "shortage_hours", "postponed_hours", "postponed_pivots"),
+    ),
+    "inspection_gaps": ("depot", "unit_id", "pivot_id", "miles_since_reading", "overdue_miles"),
+    "lube_compliance": (
+        *("level", "depot", "unit_id", "services_due", "services_done", "last_service_date"),
+        "compliance",
+    ),
+    "repeat_repairs": (
+        *("unit_id", "depot", "pivot_id", "bushing_type", "first_date", "second_date"),
+        *("miles_between", "first_reason", "second_reason", "is_certain"),
+    ),
+    "changes": (
+        *("unit_id", "pivot_id", "change", "decision_before", "decision_now", "cause", "detail"),
+    ),
+    "unit_sizes": (
+        *("unit_id", "side_bar_centres_mm", "spring_width_mm", "bushing_outside_diameter_mm"),
+        "pin_diameter_mm",
+    ),
     "life_counts": ("bushing_type", "evidence", "lives"),
 }
 

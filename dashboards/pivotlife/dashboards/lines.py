@@ -17,6 +17,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.facts import chance_by_next_visit, line_facts
+from pivotlife.dashboards.sheet_names import sheet_path
 
 #: Decisions in the order of their weight, and the word a line carries.
 ORDERS: Final[dict[str, str]] = {
@@ -81,6 +82,8 @@ class Job:
         "park", "must", "choice" or "measure": the weight of its gravest line.
     summary : str
         What is to be done, counted.
+    sheets : tuple of str
+        The work sheet's file; empty where nothing is to be done.
     """
 
     unit: str
@@ -89,6 +92,7 @@ class Job:
     odometer: str
     chapter: str
     summary: str
+    sheets: tuple[str, ...]
     lines: tuple[Line, ...]
 
     @property
@@ -144,6 +148,7 @@ def _job(lines: tuple[Line, ...]) -> Job:
         odometer=first.odometer,
         chapter=_chapter(lines),
         summary=_summary(lines),
+        sheets=() if all(line.decision == "leave" for line in lines) else (sheet_path(first.unit),),
         lines=tuple(sorted(lines, key=_weight)),
     )
 

@@ -14,6 +14,7 @@ from pivotlife.dashboards.fleet import fleet_context
 from pivotlife.dashboards.index import index_context
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.render import render
+from pivotlife.dashboards.sheets import build_sheets
 
 _PAGES: Final[dict[str, tuple[str, Callable[[PageInputs], dict[str, Any]]]]] = {
     "index.html": ("Overview", index_context),
@@ -24,7 +25,7 @@ _PAGES: Final[dict[str, tuple[str, Callable[[PageInputs], dict[str, Any]]]]] = {
 
 
 def build_pages(inputs: PageInputs) -> dict[str, str]:
-    """Draw the four pages of a run.
+    """Draw the four pages of a run and its work sheets.
 
     Parameters
     ----------
@@ -37,10 +38,11 @@ def build_pages(inputs: PageInputs) -> dict[str, str]:
         File name to HTML. Each page carries its style, its figures and its script, asks for
         nothing outside itself, and equal inputs give equal bytes.
     """
-    return {
+    pages = {
         file: render(file, {**_frame(inputs, file), **prepare(inputs)})
         for file, (_, prepare) in _PAGES.items()
     }
+    return pages | build_sheets(inputs)
 
 
 def _frame(inputs: PageInputs, here: str) -> dict[str, Any]:

@@ -30,7 +30,11 @@ def render(template: str, context: Mapping[str, Any]) -> str:
     str
         A whole HTML document that asks for nothing outside itself.
     """
-    shared = {"style": _static("style.css"), "script": _static("page.js")}
+    shared = {
+        "style": _static("style.css"),
+        "sheet_style": _static("sheet.css"),
+        "script": _static("page.js"),
+    }
     return _environment().get_template(template).render({**shared, **context})
 
 

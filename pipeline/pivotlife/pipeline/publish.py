@@ -80,6 +80,8 @@ def publish(files: Mapping[str, pd.DataFrame | str | bytes], out: Path, name: st
     writing.mkdir()
     for file, content in files.items():
         _write(writing / file, content)
+    for folder in [path for path in writing.iterdir() if path.is_dir()]:
+        _flush_folder(folder)
     _flush_folder(writing)
     writing.rename(target)
     _point_latest(out, target)

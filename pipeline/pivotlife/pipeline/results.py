@@ -26,6 +26,7 @@ from pivotlife.pipeline.publish import LATEST, publish
 from pivotlife.pipeline.run_notes import notes
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.work import Intake, Work
+from pivotlife.pipeline.workbook import workbook_bytes
 
 LIBRARIES = ("pivotlife", "numpy", "scipy", "pandas", "lifelines", "scikit-learn", "matplotlib")
 #: Tables of a run by the stem of their file.
@@ -33,7 +34,7 @@ CSV_TABLES = (
     *("shortlist", "growth", "comparison", "curves", "plot_points", "lives", "life_counts"),
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
     *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
-    "repeat_repairs",
+    *("repeat_repairs", "changes", "line_basis"),
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -127,6 +128,8 @@ def run_record(
         "as_of": day.isoformat(),
         "settings_file": settings.file.name,
         "settings_sha256": settings.digest,
+        # Sources may name a server: only what steers the results is told.
+        "settings": settings.model_dump(mode="json", by_alias=True, exclude={"sources"}),
         "seed": settings.random.seed,
         "currency": settings.costs.currency,
         "inputs": input_record(intake),
@@ -190,6 +193,7 @@ def publish_all(
     inputs = PageInputs(as_of=day, tables=made, run=record, fleet_name=settings.publish.fleet_name)
     files: dict[str, pd.DataFrame | str | bytes] = dict(build_pages(inputs))
     files |= {f"{name}.csv": made[name] for name in CSV_TABLES}
+    files["shortlist.xlsx"] = workbook_bytes(made["shortlist"], "shortlist", day)
     files["run.json"] = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
     folder = publish(files, out, day.isoformat())
     return RunResult(folder, made, record, _act_today(made, settings, record))

@@ -21,6 +21,8 @@ WITHOUT = {
     "odometer": "true miles rest on the odometers of readings and repairs alone",
     "meters": "a replaced meter can only be suspected",
     "visits": "visit dates come from the service interval",
+    "kits": "no kit is named, measure before ordering",
+    "capacity": "room in the shop is not planned",
 }
 
 

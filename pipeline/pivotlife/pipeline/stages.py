@@ -31,7 +31,9 @@ from pivotlife.pipeline.fleet_work import fleet_work
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
+from pivotlife.pipeline.last_run import changes_since
 from pivotlife.pipeline.ledger import make_ledger
+from pivotlife.pipeline.line_basis import line_basis
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.results import RunResult, publish_all, run_record, run_tables
 from pivotlife.pipeline.safety_evidence import safety_evidence
@@ -143,5 +145,11 @@ def publish_run(
     """Draw the pages and publish one folder; the caller holds the output's lock."""
     with progress.stage(STAGES[5]):
         tables = run_tables(work, settings)
+        tables["line_basis"] = line_basis(
+            work.fleet.shortlist, work.intake, work.records, settings, day
+        )
         record = run_record(work.intake, tables, settings, day, progress.seconds)
+        tables["changes"], compared = changes_since(out, tables, record)
+        record["shortages"] = list(work.fleet.shortages)
+        record["notes"] = [compared, *record["notes"]]
         return publish_all(tables, record, settings, day, out)
