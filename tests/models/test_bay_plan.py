@@ -114,6 +114,23 @@ def test_a_renewal_for_an_alarm_is_weighed_with_its_chance_of_being_over(work: M
     assert waits(plan(work, table, work.room(2.0))) == {"B"}
 
 
+@pytest.mark.parametrize(
+    ("over", "rule", "decision"),
+    [
+        (0.2, "waiting-costs-more", "measure"),
+        (0.19, "waiting-costs-more", "replace"),
+        (0.0, "chance-now", "measure"),
+    ],
+)
+def test_what_may_be_over_already_is_measured_while_it_waits(
+    work: ModuleType, over: float, rule: str, decision: str
+) -> None:
+    table = work.shortlist(work.line(chance_over_now=over, rule=rule))
+    found = plan(work, table, work.room(1.0)).shortlist.iloc[0]
+    assert (found["postponed"], found["decision"]) == ("yes", decision)
+    assert ("measure it at this visit" in found["reason"]) == (decision == "measure")
+
+
 def test_a_budget_binds_by_month(work: ModuleType) -> None:
     # One threaded pivot: 55 + 2 h x 100 + alignment 250 = 505.
     assert waits(plan(work, three(work), NONE, budget_per_month=1_010.0)) == {"C"}

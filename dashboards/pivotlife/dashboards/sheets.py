@@ -126,7 +126,10 @@ def _context(
 ) -> dict[str, Any]:
     records = rows.to_dict("records")
     waiting = [row for row in records if words.is_yes(row["postponed"])]
-    now = [row for row in records if not words.is_yes(row["postponed"])]
+    # A renewal that waits may still have to be measured now.
+    now = [
+        row for row in records if not words.is_yes(row["postponed"]) or row["decision"] == "measure"
+    ]
     first = records[0]
     return {
         "fleet_name": inputs.fleet_name,

@@ -71,6 +71,7 @@ def plan_bays(
     visits: pd.DataFrame,
     costs: CostItems,
     budget_per_month: float | None = None,
+    chance_now_alarm: float = 0.2,
 ) -> BayPlan:
     """Choose what is done at the coming visits.
 
@@ -85,6 +86,9 @@ def plan_bays(
     costs : CostItems
     budget_per_month : float, currency, optional
         Cash for this work in a calendar month; None = not limited.
+    chance_now_alarm : float
+        A pivot that may be over its limit already with at least this chance is never just left:
+        where its renewal waits, it is measured at the visit.
 
     Returns
     -------
@@ -102,6 +106,7 @@ def plan_bays(
     ) & lines["by_choice"].to_numpy(dtype=bool)
     planned = not capacity.empty or budget_per_month is not None
     table = _marked(shortlist, lines, waits, planned=planned)
+    table = _measured_meanwhile(table, waits, chance_now_alarm)
     hours = _hours(weeks, bundles.assign(chosen=chosen))
     shortages = (*_hour_shortages(hours), *_cash_shortages(budget, costs.currency))
     return BayPlan(table, hours, shortages)
@@ -197,6 +202,18 @@ def _marked(
     week = pd.to_datetime(lines["week_start"]).dt.strftime("%Y-%m-%d").fillna("its visit")
     told = " Put off: bay hours or budget in the week of " + week + " go to other work."
     table["reason"] = table["reason"] + np.where(waits, told, "")
+    return table
+
+
+def _measured_meanwhile(
+    table: pd.DataFrame, waits: npt.NDArray[np.bool_], alarm: float
+) -> pd.DataFrame:
+    """Turn renewals that wait although they may be over already into readings."""
+    by_alarm = table["rule"].astype(str).str.startswith("chance-now")
+    doubtful = waits & (by_alarm | (table["chance_over_now"].astype(float) >= alarm))
+    table["decision"] = table["decision"].mask(doubtful, "measure")
+    told = " It may be over its limit already: measure it at this visit."
+    table["reason"] = table["reason"] + np.where(doubtful, told, "")
     return table
 
 

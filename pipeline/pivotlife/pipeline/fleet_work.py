@@ -67,6 +67,7 @@ def fleet_work(
         records.visits,
         decisions.costs,
         settings.decision.budget_per_month,
+        settings.decision.chance_now_alarm,
     )
     sizes = tables["units"].drop_duplicates("unit_id").reindex(columns=UNIT_SIZE_COLUMNS)
     kits = _kits(plan.shortlist, sizes, tables["kits"], as_of)
