@@ -92,8 +92,8 @@ class Job:
     odometer: str
     chapter: str
     summary: str
-    sheets: tuple[str, ...]
     lines: tuple[Line, ...]
+    sheets: tuple[str, ...] = ()
 
     @property
     def when(self) -> str:

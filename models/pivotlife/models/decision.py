@@ -3,8 +3,8 @@
 Safety orders come first and nothing below them is asked for those pivots; the others get the
 economic choice (`decision_economics`). Both stand in one table, the most pressing line first.
 
-Not here: sharing set-ups between pivots, kits, bay hours, budgets, overrides. Their columns are
-present and empty.
+Not here: sharing set-ups between pivots (its columns are present and empty); kits, bay hours,
+budgets, overrides, which fill theirs later.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""The command line: `pivotlife demo | simulate | check | run | schedule`.
+"""The command line: `pivotlife demo | simulate | check | run | sheet | schedule`.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
@@ -66,7 +66,7 @@ def _exit_codes(verbose: bool) -> Iterator[None]:
         raise typer.Exit(INTERNAL_FAULT) from None
 
 
-def _day(text: str | None, timezone: str = "UTC") -> dt.date:
+def _day(text: str | None, timezone: str = "UTC", option: str = "--as-of") -> dt.date:
     from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
     from pivotlife.pipeline.errors import SettingsError
@@ -79,7 +79,7 @@ def _day(text: str | None, timezone: str = "UTC") -> dt.date:
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
-        raise SettingsError(f"--as-of {text!r}: not a day; write it as YYYY-MM-DD") from None
+        raise SettingsError(f"{option} {text!r}: not a day; write it as YYYY-MM-DD") from None
 
 
 @app.command()
@@ -197,6 +197,39 @@ def run(
         typer.echo(run_json(result) if as_json else run_text(result))
         if result.act_today:
             raise typer.Exit(ACT_TODAY)
+
+
+@app.command()
+def sheet(
+    settings: SettingsFile,
+    depot: Annotated[str | None, typer.Option(help="Only this depot; all when left out.")] = None,
+    week: Annotated[
+        str | None,
+        typer.Option(help="A day of the week meant (YYYY-MM-DD); the next 14 days when left out."),
+    ] = None,
+    as_of: AsOf = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
+    ] = None,
+    verbose: Verbose = False,
+) -> None:
+    """Write inspection sheets, to print and to fill in, for the coming visits."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline import stages
+        from pivotlife.pipeline.inspection_sheets import due_rows, write_sheets
+        from pivotlife.pipeline.progress import Progress
+        from pivotlife.pipeline.settings_file import load_settings
+
+        loaded = load_settings(settings)
+        day = _day(as_of, loaded.schedule.timezone)
+        meant = None if week is None else _day(week, option="--week")
+        progress = Progress(stages=stages.COUNT)
+        records = stages.build(stages.read(loaded, progress), loaded, day, progress)
+        rows = due_rows(records, day, depot, meant)
+        made = write_sheets(rows, loaded, day, (out or loaded.out_folder).resolve())
+        typer.echo(f"{made.units} units, {made.pivots} pivots to look at")
+        for path in made.paths:
+            typer.echo(str(path))
 
 
 @app.command()
