@@ -76,11 +76,14 @@ def _published(folder: Path) -> Snapshot | None:
 
 
 def _snapshot(tables: Mapping[str, pd.DataFrame], record: Mapping[str, Any]) -> Snapshot:
+    marks = {str(one["table"]): str(one["sha256"]) for one in record["inputs"]}
+    corrected = {str(one["table"]): one.get("corrections", 0) for one in record["inputs"]}
+    marks.setdefault("corrections", json.dumps(corrected))
     return Snapshot(
         as_of=str(record["as_of"]),
         version=str(record["versions"]["pivotlife"]),
         settings=dict(_flat(record["settings"])),
-        inputs={str(one["table"]): str(one["sha256"]) for one in record["inputs"]},
+        inputs=marks,
         **tables,
     )
 

@@ -20,6 +20,8 @@ from pivotlife.pipeline.work import Intake, Records
 
 EVIDENCE = ("readings", "repairs")
 OWN = ("units", "pivots")
+#: Columns that tell where a row stands, or that other rows have a say in.
+NOT_THEIR_OWN = ("row_number", "row_id", "source_row", "file", "true_miles", "miles_mark")
 
 
 def line_basis(
@@ -32,7 +34,7 @@ def line_basis(
     shortlist : DataFrame
         The finished list.
     intake : Intake
-        For the rows as they were written.
+        For the withheld rows.
     records : Records
         For the rows that were known on the day, and the visits.
     settings : Settings
@@ -71,22 +73,18 @@ def _marks(intake: Intake, records: Records, names: Iterable[str]) -> pd.Series:
     """Sum the hashes of all known rows by (unit, pivot); pivot "" = no position."""
     parts = []
     for name in names:
-        if name not in intake.raw:
-            continue
-        raw = intake.raw[name].frame
-        cells = raw.drop(columns="row_number").astype(str)
-        marks = pd.util.hash_pandas_object(cells, index=False).to_numpy(dtype=np.uint64)
-        by_row = pd.Series(marks, raw["row_number"].to_numpy())
         for rows in (records.placed.tables[name], intake.judged.withheld[name]):
+            own = [c for c in rows if c not in NOT_THEIR_OWN and not str(c).endswith("_true_miles")]
+            cells = rows[own].astype(str)
             part = pd.DataFrame(
                 {
                     "unit_id": rows["unit_id"].astype(str),
                     "pivot_id": rows["pivot_id"].astype(str) if "pivot_id" in rows else "",
-                    "mark": by_row.reindex(rows["row_number"]).to_numpy(dtype=np.uint64),
+                    "mark": pd.util.hash_pandas_object(cells, index=False).to_numpy(),
                 }
             )
             parts.append(part)
-    rows = pd.concat(parts, ignore_index=True)
+    rows = pd.concat(parts, ignore_index=True).astype({"mark": np.uint64})
     # Sums wrap around at 2**64: what is wanted is a mark, not a size.
     return rows.groupby(["unit_id", "pivot_id"])["mark"].sum()
 

@@ -26,6 +26,7 @@ def run_text(result: RunResult) -> str:
         f" {counts['lives_in_fit']:,} in the fits, {counts['quarantined_rows']:,} rows withheld"
     ]
     lines.append(f"pivots and units: {decided}")
+    lines += [f"not enough room: {text}" for text in result.record.get("shortages", ())]
     lines += [f"act today: {reason}" for reason in result.act_today]
     lines.append(f"look at {result.folder / 'index.html'}")
     return "\n".join(lines)
