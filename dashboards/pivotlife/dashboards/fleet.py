@@ -16,7 +16,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.facts import rule_words
-from pivotlife.dashboards.fleet_plan import plan_parts, shortage_lines
+from pivotlife.dashboards.fleet_plan import plan_parts, shortage_groups
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import ORDERS, Job, Line, gather_jobs, read_lines
 from pivotlife.dashboards.tables import Cell, Column, Table, group_sizes, make_table
@@ -133,7 +133,7 @@ def fleet_context(inputs: PageInputs) -> dict[str, Any]:
         "orders": tuple(ORDERS.items()),
         "cautions": CAUTIONS,
         "total": words.count(len(lines), "line"),
-        "shortages": shortage_lines(inputs),
+        "shortages": shortage_groups(inputs),
         "plan": plan_parts(inputs),
     }
 

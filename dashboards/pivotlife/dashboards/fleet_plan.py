@@ -93,9 +93,13 @@ def plan_parts(inputs: PageInputs) -> tuple[Part, ...]:
     )
 
 
-def shortage_lines(inputs: PageInputs) -> tuple[str, ...]:
-    """Write where mandatory work does not fit; these stand first on the page."""
-    return tuple(str(text) for text in inputs.run.get("shortages", ()))
+def shortage_groups(inputs: PageInputs) -> tuple[tuple[str, ...], ...]:
+    """Write where mandatory work does not fit, as one group of sentences; none where all fits.
+
+    They stand first on the page.
+    """
+    told = tuple(str(text) for text in inputs.run.get("shortages", ()))
+    return (told,) if told else ()
 
 
 def _head(rows: list[Any], size: int = HEAD) -> str:

@@ -15,7 +15,7 @@ from pivotlife.dashboards import words
 from pivotlife.dashboards.comparison_tables import one_treatment, pooled
 from pivotlife.dashboards.finance import cost_headline, price_banner
 from pivotlife.dashboards.fleet import parked_lines
-from pivotlife.dashboards.fleet_plan import shortage_lines
+from pivotlife.dashboards.fleet_plan import shortage_groups
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
@@ -67,13 +67,13 @@ def index_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `shortages` (sentences), `parked` (lines), `must` and `withheld` (sentences), `doors`,
+        `shortages` (groups of sentences), `parked` (lines), `must`, `withheld` (sentences), `doors`,
         `freshness` and `counts` (tables), `notes`, `assumed`, `not_built`, `files`.
     """
     tables = inputs.tables
     lines = read_lines(tables["shortlist"], tables["growth"], inputs.currency)
     return {
-        "shortages": shortage_lines(inputs),
+        "shortages": shortage_groups(inputs),
         "parked": parked_lines(lines),
         "parked_count": words.count(len({line.unit for line in parked_lines(lines)}), "unit"),
         "must": must_sentence(tables["shortlist"]),
