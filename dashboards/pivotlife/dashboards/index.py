@@ -67,7 +67,7 @@ def index_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `shortages` (groups of sentences), `parked` (lines), `must`, `withheld` (sentences), `doors`,
+        `shortages` (groups), `parked` (lines), `must` and `withheld` (sentences), `doors`,
         `freshness` and `counts` (tables), `notes`, `assumed`, `not_built`, `files`.
     """
     tables = inputs.tables
