@@ -119,6 +119,9 @@ def _sentence(fault: dict[str, Any]) -> str:
         return f"{key} is missing"
     if "[key]" in fault["loc"]:
         return f"unknown key {key}: {fault['msg'].lower()}"
+    if fault["type"] == "value_error":
+        # A sentence of our own: it names what is wrong, as the user wrote it.
+        return f"{key}: {fault['msg'].removeprefix('Value error, ')}"
     return f"{key} = {fault['input']!r}: {fault['msg'].lower()}"
 
 
