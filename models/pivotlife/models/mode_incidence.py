@@ -10,6 +10,7 @@ Not here: intervals; those of the curves stand in the table by type.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -30,6 +31,17 @@ COLUMNS: Final = (
 )
 #: The table speaks of every so many miles, up to the last age observed.
 STEP_MILES: Final = 100_000.0
+
+
+@dataclass(frozen=True)
+class ModeCurve:
+    """One mode as if it were the only one; a constant rate is a shape of 1. Scale in miles."""
+
+    mode: str
+    failures: int
+    is_constant: bool
+    shape: float
+    scale: float
 
 
 def incidence_table(lives: pd.DataFrame) -> pd.DataFrame:
@@ -61,38 +73,44 @@ def _of_type(kind: str, lives: pd.DataFrame) -> pd.DataFrame:
     if fit is None:
         return pd.DataFrame(columns=list(COLUMNS))
     known = [
-        (mode, failures, bool(few), float(fit.shape[place]), float(fit.scale[place]))
+        ModeCurve(mode, failures, bool(few), float(fit.shape[place]), float(fit.scale[place]))
         for place, (mode, failures, few) in enumerate(
             zip(fit.modes, fit.failures, fit.is_constant, strict=True)
         )
     ]
-    known += [found for mode in SUDDEN_MODES if (found := _sudden(lives, mode)) is not None]
+    known += [found for mode in SUDDEN_MODES if (found := sudden_curve(lives, mode)) is not None]
     last = float(np.where(fit.lives.is_failure, fit.lives.upper, fit.lives.lower).max())
     miles = np.arange(STEP_MILES, max(last, STEP_MILES) + 1.0, STEP_MILES)
     return pd.concat([_rows(kind, place, known, miles) for place in range(len(known))])
 
 
-def _rows(
-    kind: str, place: int, known: list[tuple[str, int, bool, float, float]], miles: FloatArray
-) -> pd.DataFrame:
+def _rows(kind: str, place: int, known: list[ModeCurve], miles: FloatArray) -> pd.DataFrame:
     """Return the rows of one mode."""
-    mode, failures, few, shape, scale = known[place]
-    log_shape, log_scale = np.log(np.array([row[3:] for row in known])).T
+    own = known[place]
+    log_shape = np.log(np.array([curve.shape for curve in known]))
+    log_scale = np.log(np.array([curve.scale for curve in known]))
     return pd.DataFrame(
         {
             "bushing_type": kind,
-            "mode": mode,
-            "failures": failures,
-            "curve": "constant rate" if few else "fitted",
+            "mode": own.mode,
+            "failures": own.failures,
+            "curve": "constant rate" if own.is_constant else "fitted",
             "miles": miles,
             "share_taken": incidence(log_shape, log_scale, place, miles),
-            "share_if_only_mode": -np.expm1(-((miles / scale) ** shape)),
+            "share_if_only_mode": -np.expm1(-((miles / own.scale) ** own.shape)),
         }
     )
 
 
-def _sudden(lives: pd.DataFrame, mode: str) -> tuple[str, int, bool, float, float] | None:
-    """Return (mode, failures, whether its rate is constant, shape, scale); None where it is 0."""
+def sudden_curve(lives: pd.DataFrame, mode: str) -> ModeCurve | None:
+    """Return the curve of a sudden mode; None where it never struck.
+
+    Parameters
+    ----------
+    lives : DataFrame, one row per life
+        The table of all lives, of one type.
+    mode : str
+    """
     checked = check_lives(lives_for_mode(lives, mode))
     failures = checked.n_failures
     if not failures:
@@ -103,6 +121,6 @@ def _sudden(lives: pd.DataFrame, mode: str) -> tuple[str, int, bool, float, floa
         except NoMaximumError:
             pass
         else:
-            return mode, failures, False, fit.shape, fit.scale
+            return ModeCurve(mode, failures, is_constant=False, shape=fit.shape, scale=fit.scale)
     watched = float((checked.lower - checked.entry).sum())
-    return mode, failures, True, 1.0, watched / failures
+    return ModeCurve(mode, failures, is_constant=True, shape=1.0, scale=watched / failures)

@@ -21,6 +21,7 @@ WITHOUT = {
     "odometer": "true miles rest on the odometers of readings and repairs alone",
     "meters": "a replaced meter can only be suspected",
     "visits": "visit dates come from the service interval",
+    "gauge_study": "how good the gauges are is known only from readings marked as repeats",
 }
 
 
