@@ -31,6 +31,7 @@ HISTORY: Final = "repeats in the records"
 #: Below this many groups of parts the gauge is too coarse to follow wear (common practice, no
 #: source); below two it cannot tell a worn pivot from a good one.
 WANTED_CATEGORIES: Final = 5
+NO_LIMITS: Final = {"lower_mm": np.nan, "upper_mm": np.nan}
 
 
 def gauge_table(
@@ -75,19 +76,24 @@ def gauge_table(
     words = ["source", "version", "quantity", "inspector", "tool", "warning"]
     return table.assign(
         **{name: table[name].fillna("") for name in words},
-        chosen=table["chosen"].map(lambda value: value is True),
+        chosen=table["chosen"].eq(True),
     )
 
 
 def _study_rows(found: GaugeStudy, readings: int, seed: int) -> pd.DataFrame:
     """Return the rows of a study: both versions, or one where they are the same."""
-    versions = {"interaction kept": (found.with_interaction, found.interaction_kept)}
-    versions["interaction pooled"] = (found.pooled, not found.interaction_kept)
-    limits = component_intervals(found, seed=seed).set_index("quantity")
+    versions = {"interaction pooled": (found.pooled, not found.interaction_kept)}
+    if found.with_interaction is not found.pooled:
+        versions["interaction kept"] = (found.with_interaction, found.interaction_kept)
+    intervals = component_intervals(found, seed=seed)
+    limits = {
+        str(row.quantity): {"lower_mm": row.lower_mm, "upper_mm": row.upper_mm}
+        for row in intervals.itertuples()
+    }
     rows = [
         _quantity_row(version, parts, quantity, found.limit_mm)
         | {"chosen": chosen, "readings": readings}
-        | _limits(limits, quantity, chosen)
+        | (limits[quantity] if chosen else NO_LIMITS)
         for version, (parts, chosen) in versions.items()
         for quantity in (*COMPONENTS, "gauge_rr", "total_variation")
         if not (version == "interaction pooled" and quantity == "interaction")
@@ -115,13 +121,6 @@ def _quantity_row(
         "distinct_categories": float(categories) if is_gauge else np.nan,
         "warning": warning,
     }
-
-
-def _limits(limits: pd.DataFrame, quantity: str, chosen: bool) -> dict[str, float]:
-    """Return the interval of a quantity of the chosen version."""
-    if not chosen:
-        return {"lower_mm": np.nan, "upper_mm": np.nan}
-    return {end: float(limits.loc[quantity, end]) for end in ("lower_mm", "upper_mm")}
 
 
 def _history_rows(repeats: pd.DataFrame, limit_mm: float | None) -> pd.DataFrame:

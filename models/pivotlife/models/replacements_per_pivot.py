@@ -5,8 +5,8 @@ it, between the start of its unit's records and the last odometer, on the truck'
 bushing that was taken out and followed by another was replaced. Two counts: every replacement, and
 those after a failure alone.
 
-Counting begins at the mileage from which at least ten pivots of five units are watched together:
-before it, one truck would decide.
+Counting begins at the mileage from which at least ten pivots of five units are watched together,
+and ends where fewer than five units are left: beyond, one truck would decide.
 
 A pivot that is converted to another type leaves the one and joins the other. If the worst pivots
 are converted first, the curve of the old type looks better than it was: this table describes, it
@@ -22,7 +22,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.recurrences import MeanCumulative, RecurrenceError, mean_cumulative
+from pivotlife.models.recurrences import MeanCumulative, mean_cumulative
 
 COLUMNS: Final = (
     *("bushing_type", "counted", "from_miles", "miles", "at_risk", "units_at_risk"),
@@ -58,9 +58,9 @@ def replacements_table(lives: pd.DataFrame, *, level: float = 0.95) -> pd.DataFr
         for counted in ("all", "failed"):
             happened = of_type["replaced"] & ((counted == "all") | of_type["failed"])
             curve = _curve(of_type, happened, start, level)
-            if curve is not None:
-                names = {"bushing_type": kind, "counted": counted, "from_miles": start}
-                tables.append(curve.table.assign(**names))
+            names = {"bushing_type": kind, "counted": counted, "from_miles": start}
+            lasting = np.logical_and.accumulate(curve.table["units_at_risk"] >= FEWEST_UNITS)
+            tables.append(curve.table[lasting].assign(**names))
     if not tables:
         return pd.DataFrame(columns=list(COLUMNS))
     table = pd.concat(tables, ignore_index=True).rename(columns={"events": "replacements"})
@@ -69,14 +69,11 @@ def replacements_table(lives: pd.DataFrame, *, level: float = 0.95) -> pd.DataFr
 
 def _curve(
     spans: pd.DataFrame, happened: pd.Series[bool], start: float, level: float
-) -> MeanCumulative | None:
-    """Return the curve of one type; None where nobody is watched beyond the start."""
+) -> MeanCumulative:
+    """Return the curve of one type."""
     events = spans[happened].rename(columns={"end_miles": "miles"})[["pivot_id", "miles"]]
     windows = spans[["pivot_id", "unit_id", "start_miles", "end_miles"]]
-    try:
-        return mean_cumulative(windows, events, from_miles=start, level=level)
-    except RecurrenceError:
-        return None
+    return mean_cumulative(windows, events, from_miles=start, level=level)
 
 
 def _spans(lives: pd.DataFrame) -> pd.DataFrame:
@@ -98,8 +95,13 @@ def _spans(lives: pd.DataFrame) -> pd.DataFrame:
             "failed": lives["mode"] != "",
         }
     )
-    known = spans["start_miles"].notna() & spans["end_miles"].notna()
-    return spans[known & (spans["end_miles"] > spans["start_miles"])].reset_index(drop=True)
+    spans = spans.iloc[np.lexsort((number, lives["pivot_id"]))]
+    known = spans[spans["start_miles"].notna() & spans["end_miles"].notna()]
+    # Wrong odometers can let a bushing begin before the last one ended.
+    by_pivot = known.groupby("pivot_id")["end_miles"]
+    before = by_pivot.cummax().groupby(known["pivot_id"]).shift()
+    known = known.assign(start_miles=np.fmax(known["start_miles"], before))
+    return known[known["end_miles"] > known["start_miles"]].reset_index(drop=True)
 
 
 def _from_miles(spans: pd.DataFrame) -> float | None:

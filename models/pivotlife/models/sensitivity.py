@@ -6,8 +6,9 @@
   nobody may have looked. Lives read too long if bushings are not looked at.
 - **each pivot counts once**: a pivot that fails often gives many short lives; here each of its
   lives counts by one over their number.
-- **first 60,000 miles left out**: watching begins there, so bushings that were fitted badly and
-  failed young no longer bend the curve. B10 is then of bushings without such failures.
+- **early failures not counted**: a failure found within the first 60,000 miles is taken as a bad
+  fitting that ended the watch when the bushing was last good, so that a few such do not bend the
+  curve of the sound ones. Lives read too long if these were wear.
 
 The truth of the first two lies between them when recording is the only doubt.
 
@@ -34,7 +35,7 @@ COLUMNS: Final = ("bushing_type", "assumption", "b10", "b10_lower", "b10_upper",
 LAST_GOOD: Final = "last good on record"
 LAST_VISIT: Final = "good until the last visit"
 ONCE: Final = "each pivot counts once"
-LATER: Final = "first 60,000 miles left out"
+NOT_EARLY: Final = "early failures not counted"
 
 
 def sensitivity_table(
@@ -57,13 +58,12 @@ def sensitivity_table(
         Columns `COLUMNS`; miles. NaN where the lives determine no curve; the note says why.
     """
     usual = lives_for_mode(lives, "any")
-    later = usual[(usual["lower_miles"] > FIRST_MILES) | np.isfinite(usual["upper_miles"])]
-    later = later[later["upper_miles"] > FIRST_MILES]
+    early = usual["upper_miles"] <= FIRST_MILES
     readings = {
         LAST_GOOD: usual,
         LAST_VISIT: lives_for_mode(good_until_last_visit(lives, stops), "any"),
         ONCE: usual.assign(weight=1.0 / usual.groupby("pivot_id")["life_id"].transform("size")),
-        LATER: later.assign(entry_miles=np.maximum(later["entry_miles"], FIRST_MILES)),
+        NOT_EARLY: usual.assign(upper_miles=usual["upper_miles"].mask(early, np.inf)),
     }
     rows = [
         {"bushing_type": kind, "assumption": assumption, **_b10(chosen, draws, seed)}
