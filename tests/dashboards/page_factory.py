@@ -6,7 +6,9 @@ Every number is invented. A test overrides only what it is about.
 from __future__ import annotations
 
 import datetime as dt
+import runpy
 from collections.abc import Mapping
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -138,6 +140,7 @@ def small_tables() -> dict[str, pd.DataFrame]:
     """Give every table with a few rows."""
     shortlist = _shortlist()
     return {
+        **runpy.run_path(str(Path(__file__).with_name("checks_factory.py")))["check_tables"](),
         "comparison": _comparison(),
         "lives": pd.DataFrame(
             [{"life_id": "L1", "bushing_type": "threaded", "in_fit": True, "evidence": "broke"}]

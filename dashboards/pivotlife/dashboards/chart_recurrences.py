@@ -28,6 +28,7 @@ def recurrence_drawing(rows: pd.DataFrame, name: str, title: str, caption: str) 
     Drawing or None
         None when nothing was replaced.
     """
+    rows = rows[rows[["from_miles", "miles", "mean_cumulative"]].notna().all(axis="columns")]
     if rows.empty:
         return None
     with board(height=3.4) as (figure, axes):

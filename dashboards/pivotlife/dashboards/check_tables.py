@@ -150,8 +150,8 @@ def early_effect(sensitivity: pd.DataFrame) -> tuple[str, ...]:
     if not {_USUAL, _NOT_EARLY} <= set(wide.columns):
         return ()
     return tuple(
-        f"{kind}: B10 {words.life_miles(row[_USUAL], words.TOO_FEW)} miles with its early failures, "
-        f"{words.life_miles(row[_NOT_EARLY], words.TOO_FEW)} without."
+        f"{kind}, B10 in miles: {words.life_miles(row[_USUAL], words.TOO_FEW)} with its early "
+        f"failures, {words.life_miles(row[_NOT_EARLY], words.TOO_FEW)} without."
         for kind, row in wide.iterrows()
     )
 

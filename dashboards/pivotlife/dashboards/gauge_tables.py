@@ -24,7 +24,7 @@ _NAMES: Final = {
 
 def gauge_sentences(gauge: pd.DataFrame) -> tuple[str, ...]:
     """Say in plain words what a single reading is worth, and where no study tells."""
-    chosen = gauge[gauge["chosen"].map(words.is_yes)]
+    chosen = gauge[gauge["chosen"].map(words.is_yes).astype(bool)]
     whole = chosen[(chosen["source"] == "study") & (chosen["quantity"] == "gauge_rr")]
     sentences = [
         "A single reading, whoever took it, is typically off by "

@@ -147,12 +147,14 @@ def aic(lives: CheckedLives, fit: WeibullFit) -> dict[str, float]:
     unit = float(np.median(np.where(lives.is_failure, lives.upper, lives.lower)))
     exact = float(lives.weight[lives.is_exact].sum())
     found = {"weibull": 4.0 - 2.0 * (fit.log_likelihood + exact * log(unit))}
-    for law, fitter in (("lognormal", LogNormalFitter()), ("exponential", ExponentialFitter())):
-        found[law] = _aic_of(fitter, lives, unit)
+    # Searches begin where the Weibull curve has its median, spread and mean.
+    start = np.array([log(float(fit.quantile(0.5)) / unit), 1.28 / fit.shape])
+    found["lognormal"] = _aic_of(LogNormalFitter(), lives, unit, start)
+    found["exponential"] = _aic_of(ExponentialFitter(), lives, unit, np.array([fit.mean() / unit]))
     return found
 
 
-def _aic_of(fitter: Any, lives: CheckedLives, unit: float) -> float:
+def _aic_of(fitter: Any, lives: CheckedLives, unit: float, start: FloatArray) -> float:
     """Return the criterion of one of lifelines' laws."""
     weights = None if np.all(lives.weight == 1.0) else lives.weight
     with warnings.catch_warnings():
@@ -165,6 +167,7 @@ def _aic_of(fitter: Any, lives: CheckedLives, unit: float) -> float:
                 entry=lives.entry / unit,
                 weights=weights,
                 timeline=np.ones(1),
+                initial_point=start,
             )
         except ConvergenceError:
             return np.nan
