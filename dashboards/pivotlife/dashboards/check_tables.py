@@ -17,6 +17,10 @@ from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_tabl
 _REFUTED: Final = 0.05
 _USUAL: Final = "last good on record"
 _NOT_EARLY: Final = "early failures not counted"
+_BENT: Final = (
+    "; that lies beyond the interval: early failures bend this curve, look at how these bushings "
+    "were fitted"
+)
 _CUTS: Final = {"all": "whole type", "mode": "mode", "depot": "shop"}
 
 
@@ -101,7 +105,8 @@ def early_table(early: pd.DataFrame) -> Table:
         "early-failures",
         f"Failures of the first {miles} miles, found there or likely to have happened there, "
         "beside what the fitted curves of each duty expect. Many more than expected: bad fittings, "
-        f"which a Weibull curve has no room for. n = {words.count(len(early), 'row')}.",
+        "which a Weibull curve has no room for. None more: no proof, for a curve bends to early "
+        f"failures where few bushings have grown old. n = {words.count(len(early), 'row')}.",
         (
             Column("Bushing"),
             Column("By"),
@@ -109,7 +114,7 @@ def early_table(early: pd.DataFrame) -> Table:
             Column("Lives watched there", numeric=True),
             Column("Failures", numeric=True),
             Column("Expected", numeric=True),
-            Column("Chance of so many", numeric=True),
+            Column("Chance of such a difference", numeric=True),
             Column("Note"),
         ),
         [
@@ -137,22 +142,21 @@ def early_warnings(early: pd.DataFrame) -> tuple[str, ...]:
     return tuple(
         f"{words.text(row['bushing_type'])}, {_CUTS.get(words.text(row['cut']), '')} "
         f"{words.text(row['value'])}: {words.number(row['observed'], 1)} early failures where the "
-        f"fitted curve expects {words.number(row['expected'], 1)}. Look at how these were fitted."
+        f"fitted curve expects {words.number(row['expected'], 1)}: {words.text(row['warning'])}."
         for row in missed.to_dict("records")
     )
 
 
 def early_effect(sensitivity: pd.DataFrame) -> tuple[str, ...]:
     """Set B10 with and without the early failures side by side, a sentence for each type."""
-    wide = sensitivity.pivot_table(
-        index="bushing_type", columns="assumption", values="b10", aggfunc="first", dropna=False
-    )
-    if not {_USUAL, _NOT_EARLY} <= set(wide.columns):
-        return ()
+    usual = sensitivity[sensitivity["assumption"] == _USUAL]
+    later = sensitivity[sensitivity["assumption"] == _NOT_EARLY]
+    both = usual.merge(later, on="bushing_type", suffixes=("", "_later"))
     return tuple(
-        f"{kind}, B10 in miles: {words.life_miles(row[_USUAL], words.TOO_FEW)} with its early "
-        f"failures, {words.life_miles(row[_NOT_EARLY], words.TOO_FEW)} without."
-        for kind, row in wide.iterrows()
+        f"{row['bushing_type']}, B10 in miles: {words.life_miles(row['b10'], words.TOO_FEW)} with "
+        f"its early failures, {words.life_miles(row['b10_later'], words.TOO_FEW)} without"
+        f"{_BENT if row['b10_later'] > row['b10_upper'] else ''}."
+        for row in both.to_dict("records")
     )
 
 

@@ -9,9 +9,14 @@ somewhere in it: it counts by the fitted chance that it lies in the first miles,
 ends where the fitted curve puts it on average.
 
 Expected counts come from the joint fit of the modes (`modes`) in the life's own duty, where that
-has enough failures, else in the whole type. A warning is raised when so many failures or more have
-a chance below 1 %, by Poisson's law and also by the spread of observed less expected between units:
-bushings of one truck fail together, and one bad truck is not a bad batch.
+has enough failures, else in the whole type; where no joint fit is defined, all inspected modes
+count as one. A warning is raised when a difference as large, either way, has a chance below 1 %, by
+Poisson's law and also by the spread of observed less expected between units: bushings of one truck
+fail together, and one bad truck is not a bad batch.
+
+No warning does not mean no bad fittings. Where few bushings have grown old, a curve bends to its
+early failures (its shape falls to 1 or below) and then expects them; what they do to B10 stands in
+`sensitivity`.
 
 Not here: curves without the early failures (`sensitivity`).
 """
@@ -26,11 +31,12 @@ import pandas as pd
 from scipy.stats import norm, poisson
 
 from pivotlife.models.arrays import FloatArray, IntArray
+from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.findings import SUDDEN_MODES
 from pivotlife.models.mode_cell import joint_fit
 from pivotlife.models.mode_incidence import sudden_curve
 from pivotlife.models.mode_lives import lives_for_mode
-from pivotlife.models.modes import ModesFit, competing_lives
+from pivotlife.models.modes import ModesFit, competing_lives, fit_modes
 from pivotlife.models.modes_likelihood import log_integrals, stretches
 from pivotlife.models.weibull_likelihood import FAR
 
@@ -39,6 +45,10 @@ COLUMNS: Final = (
     *("chance", "warning"),
 )
 FIRST_MILES: Final = 60_000.0
+MORE: Final = "the fitted curve misses early failures"
+FEWER: Final = "the fitted curve expects more early failures than there were"
+#: Stands for all inspected modes where these cannot be fitted apart.
+INSPECTED: Final = "any inspected"
 #: Chance below which the curves are said to miss the early failures.
 BEYOND_CHANCE: Final = 0.01
 
@@ -63,7 +73,7 @@ def early_failures(
     -------
     DataFrame
         Columns `COLUMNS`: each type as a whole (cut "all"), by mode and by depot. ``lives`` were
-        watched in the first miles; ``chance`` of so many failures or more if the curves are right.
+        watched in the first miles; ``chance`` of a difference as large if the curves are right.
         Types without a fitted curve are absent.
     """
     depots = dict(depot_of or {})
@@ -93,29 +103,37 @@ def _summed(part: pd.DataFrame) -> dict[str, object]:
     if expected > 0.0:
         by_unit = (part["observed"] - part["expected"]).groupby(part["unit_id"]).sum()
         spread = max(float(np.sqrt((by_unit**2).sum())), 1e-300)
-        chance = max(
-            float(poisson.sf(np.ceil(observed - 1e-6) - 1.0, expected)),
-            float(norm.sf((observed - 0.5 - expected) / spread)),
-        )
-    missed = chance < BEYOND_CHANCE
+        more = float(poisson.sf(np.ceil(observed - 1e-6) - 1.0, expected))
+        less = float(poisson.cdf(np.floor(observed + 1e-6), expected))
+        by_spread = float(norm.sf((abs(observed - expected) - 0.5) / spread))
+        chance = min(1.0, 2.0 * max(min(more, less), by_spread))
+    warning = ""
+    if chance < BEYOND_CHANCE:
+        warning = MORE if observed > expected else FEWER
     return {
         "lives": int(part.loc[part["watched"], "life_id"].nunique()),
         "observed": observed,
         "expected": expected,
         "chance": chance,
-        "warning": "the fitted curve misses these early failures" if missed else "",
+        "warning": warning,
     }
 
 
 def _counted(lives: pd.DataFrame, first_miles: float) -> pd.DataFrame | None:
     """Return one row per life and mode: observed and expected; None without a fit."""
     whole = joint_fit(lives)
+    together = whole is None
+    if whole is None:
+        whole = _as_one_mode(lives)
     if whole is None:
         return None
     parts = []
     for _, of_duty in lives.groupby("duty", sort=True):
-        fit = joint_fit(of_duty) or whole
-        parts.append(_inspected(competing_lives(of_duty), fit, first_miles))
+        own = competing_lives(of_duty)
+        if together:
+            own["mode"] = own["mode"].mask(own["mode"] != "", INSPECTED)
+        fit = (_as_one_mode(of_duty) if together else joint_fit(of_duty)) or whole
+        parts.append(_per_mode(own, fit.modes, (fit.shape, fit.scale), first_miles))
     for mode in SUDDEN_MODES:
         curve = sudden_curve(lives, mode)
         if curve is None:
@@ -127,9 +145,13 @@ def _counted(lives: pd.DataFrame, first_miles: float) -> pd.DataFrame | None:
     return pd.concat(parts, ignore_index=True)
 
 
-def _inspected(lives: pd.DataFrame, fit: ModesFit, first_miles: float) -> pd.DataFrame:
-    """Return the counts of the inspected modes."""
-    return _per_mode(lives, fit.modes, (fit.shape, fit.scale), first_miles)
+def _as_one_mode(lives: pd.DataFrame) -> ModesFit | None:
+    """Fit all inspected modes as one; None where the lives determine no curve."""
+    own = competing_lives(lives)
+    try:
+        return fit_modes(own.assign(mode=own["mode"].mask(own["mode"] != "", INSPECTED)))
+    except NoMaximumError:
+        return None
 
 
 def _per_mode(
