@@ -127,7 +127,12 @@ class ModesFit:
                 gone = np.exp(found[:k]) * np.abs(found[k:] - self.theta[k:]) > RUN_AWAY
             lost += ~failed | _at_bound(found[:k]) | gone
         return {
-            mode: BootstrapCurves(drawn[:, place], drawn[:, k + place], int(lost[place]))
+            mode: BootstrapCurves(
+                log_shape=drawn[:, place],
+                log_scale=drawn[:, k + place],
+                n_without_maximum=int(lost[place]),
+                n_failing_units=np.unique(lives.unit[self.cause == place]).size,
+            )
             for place, mode in enumerate(self.modes)
         }
 
