@@ -141,6 +141,7 @@ def small_tables() -> dict[str, pd.DataFrame]:
     """Give every table with a few rows."""
     shortlist = _shortlist()
     return {
+        **runpy.run_path(str(Path(__file__).with_name("checks_factory.py")))["check_tables"](),
         "comparison": _comparison(),
         "lives": pd.DataFrame(
             [{"life_id": "L1", "bushing_type": "threaded", "in_fit": True, "evidence": "broke"}]

@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 
 from pivotlife.models.lives import lives_for_mode
+from pivotlife.models.modes import competing_lives, fit_modes
 from pivotlife.models.type_table import COLUMNS, compare_types, fit_by_type_and_duty
 from pivotlife.models.weibull import fit_weibull
 
@@ -120,7 +121,30 @@ def test_failures_at_one_age_give_no_estimate(lives: pd.DataFrame) -> None:
 
 
 def test_other_modes_are_named(table: pd.DataFrame) -> None:
-    assert "in the middle of the gap" in row(table, "rubber-bonded", mode="wear")["warning"]
+    warning = str(row(table, "rubber-bonded", mode="wear")["warning"])
+    assert "as if it were the only mode; fitted together with split" in warning
+    assert "independent cannot be tested" in warning
+
+
+def test_rows_of_modes_are_those_of_the_joint_fit(lives: pd.DataFrame, table: pd.DataFrame) -> None:
+    fit = fit_modes(competing_lives(lives[lives["bushing_type"] == "rubber-bonded"]))
+    for place, mode in enumerate(fit.modes):
+        found = row(table, "rubber-bonded", mode=mode)
+        assert found["shape"] == pytest.approx(fit.shape[place])
+        assert found["scale"] == pytest.approx(fit.scale[place])
+        assert found["failures"] == fit.failures[place]
+        assert found["scale_lower"] < found["scale"] < found["scale_upper"]
+
+
+def test_a_mode_with_few_failures_keeps_its_own_row(lives: pd.DataFrame) -> None:
+    few = lives.copy()
+    split = np.flatnonzero((few["bushing_type"] == "rubber-bonded") & (few["mode"] == "split"))
+    few.loc[few.index[split[3:]], "mode"] = "wear"
+    table = compare_types(few, draws=20, seed=1)
+    assert "too few failures" in str(row(table, "rubber-bonded", mode="split")["warning"])
+    assert "split (3 at a constant rate)" in str(
+        row(table, "rubber-bonded", mode="wear")["warning"]
+    )
 
 
 def test_fits_for_decisions(lives: pd.DataFrame) -> None:

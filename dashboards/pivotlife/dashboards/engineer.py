@@ -22,6 +22,7 @@ from pivotlife.dashboards.comparison_tables import (
     sample_words,
     type_table,
 )
+from pivotlife.dashboards.engineer_checks import checks_context
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.tables import Column, Table, group_sizes, make_table
 
@@ -55,8 +56,8 @@ ASSUMPTIONS: Final = (
     ),
     "Rubber is judged by its condition. It has no play limit unless the settings give one.",
     (
-        "Failure modes are read as if each were the only one; that they are independent cannot be "
-        "tested on these records."
+        "Failure modes with enough failures are fitted together, and each is read as if it were "
+        "the only one; that they are independent cannot be tested on these records."
     ),
 )
 
@@ -73,7 +74,7 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
     -------
     dict
         Tables `types`, `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings `curves`,
-        `plots`, `plots_by_duty`; the sentences `assumptions`.
+        `plots`, `plots_by_duty`; the sentences `assumptions`; and what `checks_context` gives.
     """
     tables = inputs.tables
     comparison = tables["comparison"]
@@ -92,6 +93,7 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
         "fates": fates(tables["ledger"]),
         "suspects": suspects(tables["suspects"]),
         "assumptions": ASSUMPTIONS,
+        **checks_context(tables),
     }
 
 

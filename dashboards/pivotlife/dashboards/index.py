@@ -39,6 +39,8 @@ _FILES: Final[dict[str, str]] = {
     "changes.csv": "what moved since the last run, and why",
     "growth.csv": "play now and later, for each pivot",
     "comparison.csv": "lives of each type, every cut that was fitted",
+    "fit_check.csv": "whether a Weibull curve fits, by type and duty",
+    "missed_by_play.csv": "failures that free play did not announce",
     "lives.csv": "every bushing life the records tell of",
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",

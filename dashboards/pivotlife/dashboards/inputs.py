@@ -85,6 +85,33 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         "pin_diameter_mm",
     ),
     "life_counts": ("bushing_type", "evidence", "lives"),
+    "incidence": (
+        *("bushing_type", "mode", "failures", "curve", "miles", "share_taken"),
+        "share_if_only_mode",
+    ),
+    "missed_by_play": (
+        *("bushing_type", "mode", "failures", "with_reading", "missed", "share_missed"),
+        *("share_missed_lower", "share_missed_upper", "median_last_play_mm"),
+        *("median_last_play_over_limit", "warning"),
+    ),
+    "fit_check": (
+        *("bushing_type", "duty", "lives", "failures", "p_value", "draws", "aic_weibull"),
+        *("aic_lognormal", "aic_exponential", "best_by_aic", "warning"),
+    ),
+    "early_failures": (
+        *("bushing_type", "cut", "value", "first_miles", "lives", "observed", "expected"),
+        *("chance", "warning"),
+    ),
+    "sensitivity": ("bushing_type", "assumption", "b10", "b10_lower", "b10_upper", "note"),
+    "recurrences": (
+        *("bushing_type", "counted", "from_miles", "miles", "replacements", "mean_cumulative"),
+        *("lower", "upper"),
+    ),
+    "gauge": (
+        *("source", "version", "chosen", "quantity", "inspector", "tool", "readings"),
+        *("standard_deviation_mm", "lower_mm", "upper_mm", "percent_of_total_variation"),
+        *("percent_of_tolerance", "distinct_categories", "warning"),
+    ),
 }
 
 

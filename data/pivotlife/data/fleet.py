@@ -30,6 +30,7 @@ from pivotlife.data.fleet_arrays import IntArray, stream
 from pivotlife.data.fleet_block import Block
 from pivotlife.data.fleet_campaign import conversion_stops
 from pivotlife.data.fleet_faults import ODOMETER_TABLES, spoil
+from pivotlife.data.fleet_gauge_study import gauge_study_table
 from pivotlife.data.fleet_inspections import inspector_bias_mm
 from pivotlife.data.fleet_meters import build_meters
 from pivotlife.data.fleet_service import run_shop
@@ -141,6 +142,7 @@ def _run(folder: Path, plan: _Plan) -> FleetSummary:
     end = plan.first_date + timedelta(days=plan.last_day)
     writer.append("kits", fleet_records.kits_table())
     writer.append("capacity", fleet_records.capacity_table(plan.units, end, plan.seed))
+    writer.append("gauge_study", gauge_study_table(plan.seed))
     writer.append_truth("type_truth", fleet_truth.type_truth(tally.laws()))
     write_settings(folder, end, plan.seed)
     return tally.summary(plan.units, writer.rows)

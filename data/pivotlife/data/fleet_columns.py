@@ -36,6 +36,7 @@ NATIVE_COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         "drive_tool", "on_hand", "on_order", "warranty_miles", "warranty_months",
     ),
     "capacity": ("depot", "week_start", "bay_hours"),
+    "gauge_study": ("part", "inspector", "trial", "free_play", "free_play_unit"),
 }  # fmt: skip
 
 #: Column that names a row, where a table has one, and the prefix of the names.

@@ -109,6 +109,20 @@ class TurnbullProblem:
             f" {excess:.1e} per life"
         )
 
+    def log_likelihood(self, weight: FloatArray) -> float:
+        """Return the log-likelihood at the maximum, life i counting ``weight[i]`` times.
+
+        Failures in gaps that take everything have chance 1 there and add nothing.
+
+        Raises
+        ------
+        NoMaximumError
+            The search did not settle.
+        """
+        eta, _ = self.solve(weight)
+        state = WeightedProblem.of(self.entry, self.lower, self.upper, weight, self.ages.size)
+        return state.value(eta)
+
 
 def _is_stuck(value: float, reached: float) -> bool:
     return reached - value <= STUCK * (abs(value) + 1.0)

@@ -53,6 +53,10 @@ ASSUMED_SHAPE: Final[Mapping[str, float]] = MappingProxyType(
     {"rubber-bonded": 2.0, "threaded": 2.0, "roller": 2.0}
 )
 SHAPE_OF_OTHERS: Final = 2.0
+FEW_UNITS: Final = (
+    "failures on too few units to draw units again: lives of a unit are taken as"
+    " independent, so the interval may be too narrow"
+)
 
 
 @dataclass(frozen=True)
@@ -99,6 +103,11 @@ def draws_units(fit: WeibullFit) -> bool:
     """Say whether the default interval of a fit draws whole units again."""
     failing = np.unique(fit.lives.unit[fit.lives.is_failure]).size
     return are_alike(fit) and bool(failing >= FEWEST_FAILING_UNITS)
+
+
+def rough_interval(lost: int, draws: int) -> str:
+    """Return the sentence on samples of units that determine no curve."""
+    return f"{lost} of {draws} samples of units determine no curve, so the interval is rough"
 
 
 def _fit(cell: pd.DataFrame, mode: str) -> tuple[CheckedLives, WeibullFit | None, str, str]:
@@ -148,15 +157,9 @@ def _estimates(fit: WeibullFit, study: Study) -> tuple[dict[str, float], str, st
         numbers[f"{name}_lower"], numbers[f"{name}_upper"] = limits.lower, limits.upper
     sentence = ""
     if curves is None and are_alike(fit):
-        sentence = (
-            "failures on too few units to draw units again: lives of a unit are taken as"
-            " independent, so the interval may be too narrow"
-        )
+        sentence = FEW_UNITS
     if curves is not None and curves.n_without_maximum:
-        sentence = (
-            f"{curves.n_without_maximum} of {study.draws} samples of units determine no curve, so"
-            " the interval is rough"
-        )
+        sentence = rough_interval(curves.n_without_maximum, study.draws)
     return numbers, "profile" if curves is None else "bootstrap", sentence
 
 

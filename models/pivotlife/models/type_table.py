@@ -1,6 +1,7 @@
 """How long each bushing type lasts, in one table: alone, by duty, node, life order and mode.
 
-One row a cell; `type_cell` says what a cell claims and when it claims nothing.
+One row a cell; `type_cell` says what a cell claims and when it claims nothing. The rows of failure
+modes with enough failures come from one fit of all modes together (`mode_cell`).
 
 Bushings renewed in good time and those removed for unknown reasons are read both naive ways, in
 rows of their own: ``censored`` (reads too long where fleets renew just before the limit) and
@@ -19,6 +20,7 @@ import pandas as pd
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.findings import INSPECTED_MODES, SUDDEN_MODES
 from pivotlife.models.lives import check_lives
+from pivotlife.models.mode_cell import joint_rows
 from pivotlife.models.mode_lives import lives_for_mode, removals_as_failures
 from pivotlife.models.no_failures import FEW_FAILURES
 from pivotlife.models.type_cell import ASSUMED_SHAPE, QUANTITIES, Study, cell_numbers
@@ -73,8 +75,9 @@ def compare_types(
     rows: list[dict[str, object]] = []
     for kind in sorted(lives["bushing_type"].unique()):
         of_type = {name: table[table["bushing_type"] == kind] for name, table in readings}
+        joint = {name: joint_rows(table, study) for name, table in of_type.items()}
         for keys, chosen in _cells(of_type["censored"], _modes(lives)):
-            rows.extend(_cell_rows(kind, keys, of_type, chosen, study))
+            rows.extend(_cell_rows(kind, keys, of_type, chosen, joint, study))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -136,6 +139,7 @@ def _cell_rows(
     keys: dict[str, str],
     readings: Mapping[str, pd.DataFrame],
     chosen: dict[str, str],
+    joint: Mapping[str, Mapping[str, Mapping[str, object]]],
     study: Study,
 ) -> Iterator[dict[str, object]]:
     """Yield the rows of one cell: removals censored and, where it matters, counted."""
@@ -151,7 +155,12 @@ def _cell_rows(
         note = _removal_note(reading, n_informative, n_unknown)
         if keys["mode"] in SUDDEN_MODES:
             note = ""
-        row = cell_numbers(kind, cell, keys["mode"], note, study)
+        fitted = joint[reading].get(keys["mode"])
+        if fitted is None:
+            row: Mapping[str, object] = cell_numbers(kind, cell, keys["mode"], note, study)
+        else:
+            said = "; ".join(text for text in (note, str(fitted["warning"])) if text)
+            row = {**fitted, "warning": said}
         yield {"bushing_type": kind, **keys, **row, "informative_removals": reading}
 
 

@@ -20,6 +20,7 @@ import pandas as pd
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.decision_costs import CostItems, cost_lines
+from pivotlife.pipeline.engineer_checks import CHECK_TABLES
 from pivotlife.pipeline.ledger import whole_quarantine
 from pivotlife.pipeline.prices import price_table
 from pivotlife.pipeline.publish import LATEST, publish
@@ -35,6 +36,7 @@ CSV_TABLES = (
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
     *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
     *("repeat_repairs", "changes", "line_basis"),
+    *CHECK_TABLES,
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -76,6 +78,7 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "plot_points": survival.curves.points,
         "lives": lives,
         "life_counts": counts,
+        **survival.checks,
         "ledger": records.ledger,
         "quarantine": whole_quarantine(
             work.intake.raw, work.intake.judged, records.placed.unplaced, acted_on(decisions.orders)

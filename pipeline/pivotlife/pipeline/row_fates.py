@@ -21,6 +21,7 @@ CONTEXT: Final = {
     "visits": "planned visit",
     "kits": "parts catalogue",
     "capacity": "bay hours",
+    "gauge_study": "gauge study",
     "meters": "meter change",
 }
 BEFORE_SERVICE: Final = "dated before its unit was in service: another truck of that number?"

@@ -23,6 +23,7 @@ WITHOUT = {
     "visits": "visit dates come from the service interval",
     "kits": "no kit is named, measure before ordering",
     "capacity": "room in the shop is not planned",
+    "gauge_study": "how good the gauges are is known only from readings marked as repeats",
 }
 
 

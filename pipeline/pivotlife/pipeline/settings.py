@@ -148,6 +148,7 @@ class Survival(_Strict):
         default_factory=dict, validate_default=True
     )
     bootstrap_draws: Annotated[int, Field(ge=20, le=20_000)] = 200
+    fit_check_draws: Annotated[int, Field(ge=0, le=20_000)] = 100
 
     @field_validator("assumed_shape")
     @classmethod

@@ -34,6 +34,7 @@ TABLES = (
     "visits",
     "kits",
     "capacity",
+    "gauge_study",
 )
 REQUIRED_TABLES = TABLES[:4]
 INTERNAL_KEYS = frozenset({"folder", "file", "digest"})

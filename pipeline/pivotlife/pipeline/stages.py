@@ -28,6 +28,7 @@ from pivotlife.pipeline.decision_inputs import (
     sudden_rates,
 )
 from pivotlife.pipeline.fleet_work import fleet_work
+from pivotlife.pipeline.engineer_checks import engineer_checks
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
@@ -98,6 +99,7 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
                 assumed_shape=dict(settings.survival.assumed_shape),
             ),
             curves=curve_tables(in_fit, fits, draws=draws, seed=seed),
+            checks=engineer_checks(records, settings),
         )
 
 

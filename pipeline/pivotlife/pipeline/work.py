@@ -41,11 +41,12 @@ class Records:
 
 @dataclass(frozen=True)
 class Survival:
-    """Fits by (bushing type, duty or "all") and the tables made from them."""
+    """Fits by (bushing type, duty or "all"), tables made from them, the engineer's checks."""
 
     fits: dict[tuple[str, str], WeibullFit]
     comparison: pd.DataFrame
     curves: CurveTables
+    checks: dict[str, pd.DataFrame]
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from typing import Final
 import pandera.pandas as pa
 
 from pivotlife.data.contracts.capacity import CAPACITY
+from pivotlife.data.contracts.gauge_study import GAUGE_STUDY
 from pivotlife.data.contracts.kits import KITS
 from pivotlife.data.contracts.lube import LUBE
 from pivotlife.data.contracts.meters import METERS
@@ -29,6 +30,7 @@ CONTRACTS: Final[dict[str, pa.DataFrameSchema]] = {
     "visits": VISITS,
     "kits": KITS,
     "capacity": CAPACITY,
+    "gauge_study": GAUGE_STUDY,
 }
 
 #: The tables without which nothing can be said.
