@@ -21,7 +21,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from pivotlife.models.arrays import FloatArray
+from pivotlife.models.arrays import FloatArray, IntArray
 from pivotlife.models.lives import CheckedLives
 from pivotlife.models.weibull_likelihood import HIGHEST_LOG_HAZARD, LifeTerms, interval_terms
 
@@ -73,12 +73,12 @@ class AcceleratedLikelihood:
     @property
     def n_shapes(self) -> int:
         """How many of the parameters, which stand first, belong to the log shape."""
-        return self.shape_design.shape[1]
+        return int(self.shape_design.shape[1])
 
     @property
     def n_parameters(self) -> int:
         """Parameters of shape and scale together."""
-        return self.n_shapes + self.scale_design.shape[1]
+        return self.n_shapes + int(self.scale_design.shape[1])
 
     def at(self, theta: FloatArray, weight: FloatArray) -> Slopes:
         """Evaluate at the parameters ``theta``, life i counting ``weight[i]`` times."""
@@ -107,9 +107,7 @@ class AcceleratedLikelihood:
         rows = self.rows(theta)
         if rows is None:
             return np.zeros((self.scale_design.shape[0], self.n_parameters))
-        return np.hstack(
-            [self.shape_design * rows.a[:, None], self.scale_design * rows.s[:, None]]
-        )
+        return np.hstack([self.shape_design * rows.a[:, None], self.scale_design * rows.s[:, None]])
 
     def rows(self, theta: FloatArray) -> RowTerms | None:
         """Return what each life adds; None where one could not be alive."""
@@ -121,16 +119,9 @@ class AcceleratedLikelihood:
             return None
         hazard = terms.hazard_sign * np.exp(z)
         first = hazard * z
-        h0 = np.bincount(at, hazard, n)
-        h1 = np.bincount(at, first, n)
-        value, a, s_, aa, as_, ss = (
-            h0,
-            h1,
-            -shape * h0,
-            h1 + np.bincount(at, first * z, n),
-            -shape * (h0 + h1),
-            shape * shape * h0,
-        )
+        h0, h1, h2 = (_by_row(at, term, n) for term in (hazard, first, first * z))
+        value, a, s_ = h0, h1, -shape * h0
+        aa, as_, ss = h1 + h2, -shape * (h0 + h1), shape * shape * h0
         at, of = terms.exact_row, shape[terms.exact_row]
         z = of * (terms.exact_log_age - s[at])
         value[at] += np.log(of) + z - terms.exact_log_age
@@ -161,3 +152,8 @@ class AcceleratedLikelihood:
         """Return each life's shape and log scale."""
         k = self.n_shapes
         return np.exp(self.shape_design @ theta[:k]), self.scale_design @ theta[k:]
+
+
+def _by_row(row: IntArray, terms: FloatArray, n: int) -> FloatArray:
+    """Return the sum of the terms of each row, shape (n,)."""
+    return np.asarray(np.bincount(row, terms, n), dtype=np.float64)

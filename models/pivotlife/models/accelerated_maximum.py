@@ -32,6 +32,8 @@ MOST_STEPS = 100
 SETTLED = 1e-13
 #: Curvature below this share of the largest one counts as none.
 FLAT = 1e-10
+#: Information on a coefficient below this share of what its column holds counts as none.
+NOTHING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
@@ -86,7 +88,8 @@ def climb(
         stays = bool(np.array_equal(there, theta))
         theta, here = there, here if stays else likelihood.at(there, weight)
         if stays or gain < tolerance:
-            return Summit(theta, here, not is_flat and not _at_bound(likelihood, theta))
+            stands = not (is_flat or _at_bound(likelihood, theta))
+            return Summit(theta, here, stands and not _says_nothing(likelihood, weight, here))
     return Summit(theta, here, settled=False)
 
 
@@ -132,6 +135,13 @@ def _bounded(likelihood: AcceleratedLikelihood, theta: FloatArray) -> FloatArray
     return np.concatenate([shapes, theta[k:]])
 
 
+def _says_nothing(likelihood: AcceleratedLikelihood, weight: FloatArray, here: Slopes) -> bool:
+    """Say whether a coefficient of the scale has run to where no life depends on it."""
+    information = -np.diag(here.hessian)[likelihood.n_shapes :]
+    holds = weight @ likelihood.scale_design**2
+    return bool(np.any(information <= NOTHING * holds))
+
+
 def _at_bound(likelihood: AcceleratedLikelihood, theta: FloatArray) -> bool:
     """Say whether a shape ended at a bound."""
     shapes = theta[: likelihood.n_shapes]
@@ -141,7 +151,7 @@ def _at_bound(likelihood: AcceleratedLikelihood, theta: FloatArray) -> bool:
 def _shortened(
     likelihood: AcceleratedLikelihood, theta: FloatArray, direction: FloatArray
 ) -> float:
-    """Return the share of a step that keeps log shapes and log hazards within their largest step."""
+    """Return the share of a step that keeps log shapes and log hazards in bounds."""
     k = likelihood.n_shapes
     shape = np.exp(likelihood.shape_design @ theta[:k])
     shape_step = float(np.abs(direction[:k]).max(initial=0.0))

@@ -64,7 +64,7 @@ class AcceleratedFit:
     @property
     def shape(self) -> pd.Series[float]:
         """The shape of each group."""
-        return np.exp(self.log_shape)
+        return self.log_shape.map(np.exp)
 
     @property
     def standard_errors(self) -> pd.Series[float]:
@@ -225,7 +225,7 @@ def _covariance(
     cluster: str | None,
 ) -> tuple[FloatArray, int]:
     """Return the covariance of all parameters and how many clusters it stands on."""
-    model = np.linalg.inv(-summit.slopes.hessian)
+    model: FloatArray = np.asarray(np.linalg.inv(-summit.slopes.hessian), dtype=np.float64)
     if cluster is None:
         return model, lives.n_lives
     if cluster not in table.columns:
@@ -235,4 +235,5 @@ def _covariance(
     summed = np.zeros((len(names), scores.shape[1]))
     np.add.at(summed, codes, scores)
     factor = len(names) / max(len(names) - 1, 1)
-    return np.asarray(model @ (factor * summed.T @ summed) @ model), len(names)
+    robust: FloatArray = np.asarray(model @ (factor * summed.T @ summed) @ model)
+    return robust, len(names)

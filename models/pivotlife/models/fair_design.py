@@ -148,7 +148,7 @@ def all_columns(
 
 def _kind_of(column: str, kinds: tuple[str, ...]) -> int:
     """Return the type that a column speaks of; -1 for all."""
-    name = column.split(" x ")[0]
+    name = column.split(" x ", maxsplit=1)[0]
     return kinds.index(name) if name in kinds else -1
 
 

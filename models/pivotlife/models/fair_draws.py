@@ -19,7 +19,8 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.stats import norm, t as student
+from scipy.stats import norm
+from scipy.stats import t as student
 
 from pivotlife.models.accelerated_maximum import SETTLED, Summit, climb
 from pivotlife.models.adjusted import starting_point

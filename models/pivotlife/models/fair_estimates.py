@@ -80,9 +80,7 @@ class Standard:
     def log_ages(self, theta: FloatArray) -> FloatArray:
         """Return log ages, shape (pairs, duties, shares, 2)."""
         found = {
-            key: np.array(
-                [[log_age(shape, s[own], p) for p in SHARES] for own in self.members]
-            )
+            key: np.array([[log_age(shape, s[own], p) for p in SHARES] for own in self.members])
             for key, (shape, s) in self.laws(theta).items()
         }
         return np.array([np.stack([found[k] for k in _keys(p)], axis=-1) for p in self.lives.pairs])
@@ -143,10 +141,7 @@ class Curves:
         duties = range(len(self.lives.duties))
         return np.array(
             [
-                [
-                    np.stack([found[group, kind, j] for kind in pair[:2]], axis=-1)
-                    for j in duties
-                ]
+                [np.stack([found[group, kind, j] for kind in pair[:2]], axis=-1) for j in duties]
                 for pair, group in zip(self.lives.pairs, self.group_of, strict=True)
             ]
         )

@@ -89,7 +89,7 @@ class FairLives:
     @property
     def failed(self) -> BoolArray:
         """Which lives failed on record, shape (n_lives,)."""
-        return np.isfinite(self.table["upper_miles"].to_numpy(dtype=np.float64))
+        return self.whole.is_failure
 
     @property
     def n_aged(self) -> int:
@@ -98,13 +98,13 @@ class FairLives:
 
     def in_duty(self, duty: str) -> BoolArray:
         """Which lives ran in a duty, shape (n_lives,)."""
-        own = (self.features["duty"] == duty).to_numpy()
-        return own | (duty == ALL_DUTIES)
+        own = (self.features["duty"] == duty).to_numpy(dtype=bool)
+        return np.asarray(own | (duty == ALL_DUTIES))
 
     def eligible(self, pair: Pair) -> BoolArray:
         """Which lives a pair is compared on, shape (n_lives,)."""
         own = (self.kind == pair.numerator) | (self.kind == pair.denominator)
-        return own & ((self.features["later"].to_numpy() > 0.0) | (not pair.later))
+        return np.asarray(own & ((self.features["later"].to_numpy() > 0.0) | (not pair.later)))
 
     def last_miles(self, kind: int, duty: str) -> float:
         """Oldest age at which a bushing of a type was still watched in a duty, miles."""
@@ -197,7 +197,9 @@ def ordered_types(kinds: list[str]) -> tuple[str, ...]:
 
 def likelihood_of(lives: FairLives) -> AcceleratedLikelihood:
     """Return the likelihood of the rows, a shape for each type first."""
-    return _likelihood(lives.design, lives.rows, lives.features.iloc[lives.life], lives.kind[lives.life])
+    return _likelihood(
+        lives.design, lives.rows, lives.features.iloc[lives.life], lives.kind[lives.life]
+    )
 
 
 def places(column: pd.Series[str], kinds: tuple[str, ...]) -> IntArray:

@@ -1,7 +1,8 @@
 """Overlap weights: lives of two bushing types made alike in what was known at fitting.
 
 A multinomial logistic regression says how likely each type was for a fitting with this duty, salt,
-node, care, first or later, and condition of the bushing before. A life of type a counts with
+node, care, first or later, and condition of the bushing before (all but the node by duty). A life
+of type a counts with
 
     chance of b / (chance of a + chance of b),
 
@@ -38,6 +39,7 @@ _NAMES: Final = {
     "condition_known": "condition before known",
     "condition": "condition before",
 }
+_CONDITION: Final = (_NAMES["condition_known"], _NAMES["condition"])
 BALANCE_COLUMNS: Final = (
     *("numerator_type", "denominator_type", "duty", "covariate"),
     *("numerator_mean_before", "denominator_mean_before", "difference_before"),
@@ -59,8 +61,10 @@ class Overlap:
 
     def __init__(self, lives: FairLives) -> None:
         self.lives = lives
-        self.known = known_at_fitting(lives)
-        self.asked = {pair: _Asked(pair.later, condition_tells(lives, pair)) for pair in lives.pairs}
+        self.known = _with_products(known_at_fitting(lives), lives)
+        self.asked = {
+            pair: _Asked(pair.later, condition_tells(lives, pair)) for pair in lives.pairs
+        }
         self.chosen = {asked: self._lives_asked(asked) for asked in set(self.asked.values())}
 
     def weights(self, weight: FloatArray) -> list[FloatArray]:
@@ -142,10 +146,21 @@ def known_at_fitting(lives: FairLives) -> pd.DataFrame:
     return pd.DataFrame(columns, index=features.index)
 
 
+def _with_products(known: pd.DataFrame, lives: FairLives) -> pd.DataFrame:
+    """Add the facts within each duty, so that the types agree there too."""
+    products = {
+        f"{name} in {duty}": known[name] * known[f"duty {duty}"]
+        for duty in lives.duties[1:-1]
+        for name in (*(_NAMES[what] for what in ("salt", "care", "later")), *_CONDITION)
+    }
+    return known.assign(**products)
+
+
 def _facts(known: pd.DataFrame, condition: bool) -> list[str]:
     """Return the facts that count, with or without the condition before."""
-    without = (_NAMES["condition_known"], _NAMES["condition"])
-    return [str(name) for name in known.columns if condition or name not in without]
+    return [
+        str(name) for name in known.columns if condition or not str(name).startswith(_CONDITION)
+    ]
 
 
 def effective_size(weight: FloatArray) -> float:

@@ -1,4 +1,4 @@
-"""How old would a bushing have grown that was taken out because of its play?
+"""Ages at which bushings that were taken out because of their play would have failed.
 
 A campaign that converts the worst trucks first takes out bushings shortly before they fail.
 Counting them as "not failed yet" reads lives too long, counting them as failed too short. Their own

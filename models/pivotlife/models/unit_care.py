@@ -6,9 +6,9 @@ hides what grease does (the slope of a covariate measured with error is too flat
 is put down to duty or bushing type. So each share is drawn towards the mean of its duty and bushing
 type, the more so the fewer services were due:
 
-    care = mean + (share - mean) v / (v + mean (1 - mean) / due),
+    care = mean + (share - mean) v / (v + luck),    luck = (mean (1 - mean) - v) / due,
 
-v the spread between units, by moments, ``mean (1 - mean) / due`` what luck alone makes
+v the variance between units, by moments; luck is what counting ``due`` services adds to it
 (regression calibration: Carroll, Ruppert, Stefanski & Crainiceanu, Measurement Error in Nonlinear
 Models, 2006, chapter 4, from memory).
 
@@ -48,10 +48,13 @@ def unit_care(lives: pd.DataFrame, lube_miles: Mapping[str, float]) -> FloatArra
     if units.empty:
         return np.full(len(lives), np.nan)
     cell = units.groupby(["duty", "bushing_type"])["share"].transform("mean")
-    luck = np.where(np.isfinite(units["due"]), cell * (1.0 - cell) / units["due"], 0.0)
+    coin = cell * (1.0 - cell)
+    per_service = 1.0 / units["due"]
     weight = units["due"].where(np.isfinite(units["due"]), 1.0)
-    excess = (units["share"] - cell) ** 2 - luck
-    between = max(float(np.average(excess, weights=weight)), 0.0)
+    # E (share - mean)^2 = v + (mean (1 - mean) - v) / due, summed over units and solved for v.
+    excess = weight @ ((units["share"] - cell) ** 2 - coin * per_service)
+    between = max(float(excess / max(float(weight @ (1.0 - per_service)), 1e-12)), 0.0)
+    luck = np.maximum(coin - between, 0.0) * per_service
     kept = between / np.maximum(between + luck, 1e-12)
     units["care"] = cell + kept * (units["share"] - cell)
     keys = pd.MultiIndex.from_frame(lives[["unit_id", "bushing_type"]])

@@ -31,6 +31,7 @@ LIBRARIES = ("pivotlife", "numpy", "scipy", "pandas", "lifelines", "scikit-learn
 #: Tables of a run by the stem of their file.
 CSV_TABLES = (
     *("shortlist", "growth", "comparison", "curves", "plot_points", "lives", "life_counts"),
+    *("life_ratios", "balance", "lube_effect", "outlast"),
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
@@ -70,6 +71,10 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "comparison": survival.comparison,
         "curves": survival.curves.curves,
         "plot_points": survival.curves.points,
+        "life_ratios": survival.fair.ratios,
+        "balance": survival.fair.balance,
+        "lube_effect": survival.fair.lube_effect,
+        "outlast": survival.fair.outlast,
         "lives": lives,
         "life_counts": counts,
         "ledger": records.ledger,

@@ -12,6 +12,7 @@ import pandas as pd
 from pivotlife.models.curves import CurveTables
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
+from pivotlife.models.fair_comparison import FairComparison
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
@@ -41,11 +42,12 @@ class Records:
 
 @dataclass(frozen=True)
 class Survival:
-    """Fits by (bushing type, duty or "all") and the tables made from them."""
+    """Fits by (bushing type, duty or "all"), the tables made from them, types compared fairly."""
 
     fits: dict[tuple[str, str], WeibullFit]
     comparison: pd.DataFrame
     curves: CurveTables
+    fair: FairComparison
 
 
 @dataclass(frozen=True)
