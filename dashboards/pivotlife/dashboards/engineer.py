@@ -23,6 +23,13 @@ from pivotlife.dashboards.comparison_tables import (
     type_table,
 )
 from pivotlife.dashboards.engineer_checks import checks_context
+from pivotlife.dashboards.fair_tables import (
+    balance_table,
+    fair_verdicts,
+    lube_table,
+    outlast_table,
+    ratio_table,
+)
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.tables import Column, Table, group_sizes, make_table
 
@@ -54,6 +61,14 @@ ASSUMPTIONS: Final = (
         "Removals before the limit are not failures. They are not proof of health either, so each "
         "way of counting them is shown."
     ),
+    (
+        "Where types are compared fairly, a metal bushing that a campaign or a precaution took out "
+        "counts with the ages at which its own readings say it would have reached its limit."
+    ),
+    (
+        "A fair comparison evens out duty, salt, node, care, first or later life and the condition "
+        "of the bushing before. What nobody wrote down cannot be evened out."
+    ),
     "Rubber is judged by its condition. It has no play limit unless the settings give one.",
     (
         "Failure modes with enough failures are fitted together, and each is read as if it were "
@@ -73,13 +88,19 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        Tables `types`, `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings `curves`,
-        `plots`, `plots_by_duty`; the sentences `assumptions`; and what `checks_context` gives.
+        The sentences `verdicts`; tables `ratios`, `balance`, `lube`, `outlast`, `types`,
+        `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings `curves`, `plots`,
+        `plots_by_duty`; the sentences `assumptions`; and what `checks_context` gives.
     """
     tables = inputs.tables
     comparison = tables["comparison"]
     plots, by_duty = _probability(tables["plot_points"], tables["curves"])
     return {
+        "verdicts": fair_verdicts(tables["life_ratios"]),
+        "ratios": ratio_table(tables["life_ratios"]),
+        "balance": balance_table(tables["balance"]),
+        "lube": lube_table(tables["lube_effect"]),
+        "outlast": outlast_table(tables["outlast"]),
         "types": type_table(comparison),
         "removals": removals_table(comparison),
         "duties": cut_table(

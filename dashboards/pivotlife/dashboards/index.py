@@ -13,6 +13,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.comparison_tables import one_treatment, pooled
+from pivotlife.dashboards.fair_tables import fair_verdicts
 from pivotlife.dashboards.finance import cost_headline, price_banner
 from pivotlife.dashboards.fleet import parked_lines
 from pivotlife.dashboards.fleet_plan import shortage_groups
@@ -21,7 +22,6 @@ from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
 
 NOT_BUILT: Final = (
-    "a comparison of types with duty, salt and care evened out",
     "lifetime cost of one type against another, and when it pays back",
     "kits to keep in stock for later months",
     "a look back at how well earlier lists did",
@@ -41,6 +41,10 @@ _FILES: Final[dict[str, str]] = {
     "comparison.csv": "lives of each type, every cut that was fitted",
     "fit_check.csv": "whether a Weibull curve fits, by type and duty",
     "missed_by_play.csv": "failures that free play did not announce",
+    "life_ratios.csv": "types compared fairly: unadjusted, adjusted and weighted",
+    "balance.csv": "how unlike the types' trucks were, before and after weighting",
+    "lube_effect.csv": "what missed lube services cost, by type",
+    "outlast.csv": "the chance that one type outlasts another",
     "lives.csv": "every bushing life the records tell of",
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",
@@ -124,7 +128,7 @@ def _doors(inputs: PageInputs) -> tuple[Door, ...]:
             "engineer.html",
             "Reliability engineer",
             "Which type lasts, on what evidence, and what was left out?",
-            _type_facts(tables["comparison"]),
+            (*fair_verdicts(tables["life_ratios"]), *_type_facts(tables["comparison"])),
         ),
         Door(
             "finance.html",

@@ -52,6 +52,26 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
     "plot_points": (
         *("bushing_type", "duty", "miles", "failed_share", "lower", "upper", "at_risk"),
     ),
+    "life_ratios": (
+        *("numerator_type", "denominator_type", "duty", "estimand", "method", "ratio"),
+        *("ratio_lower", "ratio_upper", "p_value_holm", "numerator_failures"),
+        *("denominator_failures", "units", "effective_sample_size", "verdict"),
+    ),
+    "balance": (
+        *("numerator_type", "denominator_type", "duty", "covariate", "difference_before"),
+        *("difference_after", "numerator_effective", "denominator_effective"),
+    ),
+    "lube_effect": (
+        *("bushing_type", "failures", "units", "time_ratio_per_10_points"),
+        *("time_ratio_per_10_points_lower", "time_ratio_per_10_points_upper"),
+        *("time_ratio_per_missed_service", "time_ratio_per_missed_service_lower"),
+        *("time_ratio_per_missed_service_upper", "services_due", "note"),
+    ),
+    "outlast": (
+        *("numerator_type", "denominator_type", "duty", "until_miles", "chance_numerator"),
+        *("chance_numerator_lower", "chance_numerator_upper", "chance_denominator"),
+        *("chance_denominator_lower", "chance_denominator_upper", "chance_undecided"),
+    ),
     "prices": ("key", "value", "unit", "source", "date", "is_default"),
     "cost_items": ("bushing_type", "case", "item", "amount"),
     "planned_cost": (

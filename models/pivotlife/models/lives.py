@@ -41,6 +41,7 @@ __all__ = [
     "FloatArray",
     "IntArray",
     "check_lives",
+    "checked_rows",
     "lives_for_mode",
 ]
 
@@ -113,6 +114,11 @@ class CheckedLives:
 
 
 def check_lives(lives: pd.DataFrame) -> CheckedLives:
+    """Pass lives through the gate; `checked_rows` says what it takes and refuses."""
+    return checked_rows(lives)[0]
+
+
+def checked_rows(lives: pd.DataFrame) -> tuple[CheckedLives, IntArray]:
     """Pass lives through the gate.
 
     Parameters
@@ -125,6 +131,8 @@ def check_lives(lives: pd.DataFrame) -> CheckedLives:
     Returns
     -------
     CheckedLives
+    ndarray of int, shape (n_lives,)
+        Which rows of the table they are: the rest carry no information.
 
     Raises
     ------
@@ -148,7 +156,7 @@ def check_lives(lives: pd.DataFrame) -> CheckedLives:
         n_units = len(names)
     else:
         codes, n_units = np.arange(np.count_nonzero(kept)), int(np.count_nonzero(kept))
-    return CheckedLives(
+    checked = CheckedLives(
         entry[kept],
         lower[kept],
         upper[kept],
@@ -157,6 +165,7 @@ def check_lives(lives: pd.DataFrame) -> CheckedLives:
         n_units,
         int(np.count_nonzero(~watched)),
     )
+    return checked, np.flatnonzero(kept)
 
 
 def _miles(lives: pd.DataFrame, column: str, absent: float) -> FloatArray:

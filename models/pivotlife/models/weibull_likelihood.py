@@ -139,9 +139,15 @@ class Likelihood:
 
 
 def interval_terms(
-    log_upper: FloatArray, log_ratio: FloatArray, shape: float, s: float
+    log_upper: FloatArray,
+    log_ratio: FloatArray,
+    shape: float | FloatArray,
+    s: float | FloatArray,
 ) -> tuple[FloatArray, ...]:
-    """Return log(1 - e^-D), D, q = D / (e^D - 1), D_a / D, z_u, k and d of each interval."""
+    """Return log(1 - e^-D), D, q = D / (e^D - 1), D_a / D, z_u, k and d of each interval.
+
+    Shape and log scale are one for all intervals or one for each.
+    """
     z = log_upper - s
     z *= shape
     d = log_ratio * shape

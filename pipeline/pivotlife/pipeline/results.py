@@ -33,6 +33,7 @@ LIBRARIES = ("pivotlife", "numpy", "scipy", "pandas", "lifelines", "scikit-learn
 #: Tables of a run by the stem of their file.
 CSV_TABLES = (
     *("shortlist", "growth", "comparison", "curves", "plot_points", "lives", "life_counts"),
+    *("life_ratios", "balance", "lube_effect", "outlast"),
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
     *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
     *("repeat_repairs", "changes", "line_basis"),
@@ -76,6 +77,10 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "comparison": survival.comparison,
         "curves": survival.curves.curves,
         "plot_points": survival.curves.points,
+        "life_ratios": survival.fair.ratios,
+        "balance": survival.fair.balance,
+        "lube_effect": survival.fair.lube_effect,
+        "outlast": survival.fair.outlast,
         "lives": lives,
         "life_counts": counts,
         **survival.checks,

@@ -17,6 +17,7 @@ import pandas as pd
 from pivotlife.models.crossing import FirstCrossing
 from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
+from pivotlife.models.fair_comparison import compare_fairly
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
@@ -84,7 +85,7 @@ def build(intake: Intake, settings: Settings, day: dt.date, progress: Progress) 
 
 
 def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
-    """Fit survival by type and duty and tabulate the comparison."""
+    """Fit survival by type and duty, tabulate it, and compare the types fairly."""
     draws, seed = settings.survival.bootstrap_draws, settings.random.seed
     with progress.stage(STAGES[2]):
         lives = records.histories.lives
@@ -100,6 +101,13 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
             ),
             curves=curve_tables(in_fit, fits, draws=draws, seed=seed),
             checks=engineer_checks(records, settings),
+            fair=compare_fairly(
+                lives,
+                records.histories.readings,
+                {str(duty): gap.lube_miles for duty, gap in settings.intervals.items()},
+                draws=draws,
+                seed=seed,
+            ),
         )
 
 

@@ -12,6 +12,7 @@ import pandas as pd
 from pivotlife.models.curves import CurveTables
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
+from pivotlife.models.fair_comparison import FairComparison
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
@@ -41,12 +42,13 @@ class Records:
 
 @dataclass(frozen=True)
 class Survival:
-    """Fits by (bushing type, duty or "all"), tables made from them, the engineer's checks."""
+    """Fits by (bushing type, duty or "all"), tables from them, checks, types compared fairly."""
 
     fits: dict[tuple[str, str], WeibullFit]
     comparison: pd.DataFrame
     curves: CurveTables
     checks: dict[str, pd.DataFrame]
+    fair: FairComparison
 
 
 @dataclass(frozen=True)
