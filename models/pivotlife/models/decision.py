@@ -77,6 +77,7 @@ _FROM_GROWTH: Final = (
     "chance_lower",
     "chance_upper",
     "warning",
+    "last_reading_doubted",
 )
 _FROM_VISITS: Final = (
     "unit_id",
@@ -108,7 +109,8 @@ def decide(
         last_good_miles, last_reading_date, last_reading_miles, last_free_play_mm, limit_mm,
         limit_source, last_reading_source_row.
     growth : DataFrame, one row per pivot
-        pivot_id, readings_used, age_miles, the chances with their band, warning.
+        pivot_id, readings_used, age_miles, the chances with their band, warning; optional
+        last_reading_doubted (bool).
     visits : DataFrame, one row per unit
         unit_id, visit_date, visit_miles, next_visit_date, next_visit_miles; optional depot.
     orders : DataFrame
@@ -138,7 +140,9 @@ def _assembled(
 ) -> pd.DataFrame:
     kept = [c for c in in_service if c == "unit_id" or c not in _FROM_VISITS]
     pivots = in_service[kept].merge(visits[list(_FROM_VISITS)], on="unit_id", how="left")
-    pivots = pivots.merge(growth[list(_FROM_GROWTH)], on="pivot_id", how="left")
+    grown = growth.reindex(columns=list(_FROM_GROWTH))
+    pivots = pivots.merge(grown, on="pivot_id", how="left")
+    pivots["last_reading_doubted"] = pivots["last_reading_doubted"].eq(True)
     pivots["readings_used"] = pivots["readings_used"].fillna(0)
     pivots["warning"] = pivots["warning"].fillna("")
     return pivots

@@ -13,11 +13,12 @@ be fitted. In this order:
    nor at an unknown age: measure;
 3. chance of being over now, or when the visit comes, at or above the alarm: replace if
    c2 (late - planned) >= v, with the same guard, else measure;
-4. no usable reading in the last measuring distance, counted to the visit: measure;
-5. the choice differs between the ends of the chance's band and a reading is worth more than it
+4. the last reading lies far above what the bushing's others say: measure, never leave;
+5. no usable reading in the last measuring distance, counted to the visit: measure;
+6. the choice differs between the ends of the chance's band and a reading is worth more than it
    costs: measure. Its worth is what the choice made on the middle would lose on average if the
    truth lay at either end with even odds;
-6. else leave.
+7. else leave.
 
 Not here: safety orders, sharing set-ups, budgets.
 """
@@ -32,7 +33,6 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from pivotlife.models.crossing import JUDGED_BY_FINDINGS
 from pivotlife.models.decision_costs import (
     CostItems,
     late_cost,
@@ -40,6 +40,7 @@ from pivotlife.models.decision_costs import (
     planned_cost,
     road_cost,
 )
+from pivotlife.models.growth_table import JUDGED_BY_FINDINGS
 
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
@@ -51,6 +52,7 @@ RULES: Final[tuple[tuple[str, str], ...]] = (
     ("waiting-costs-more", "replace"),
     ("chance-now", "replace"),
     ("chance-now-measure", "measure"),
+    ("last-reading-doubted", "measure"),
     ("no-recent-reading", "measure"),
     ("uncertain", "measure"),
     ("waiting-costs-less", "leave"),
@@ -135,7 +137,8 @@ def choose(table: pd.DataFrame, costs: CostItems, options: DecisionOptions) -> p
     table : DataFrame, one row per pivot
         bushing_type, duty, visit_miles, next_visit_miles, age_miles, age_known, readings_used,
         chance_over_now, chance_over_at_visit, chance_over_by_next_visit, chance_lower,
-        chance_upper, last_reading_miles, last_free_play_mm, fitted_miles, last_good_miles.
+        chance_upper, last_reading_doubted, last_reading_miles, last_free_play_mm, fitted_miles,
+        last_good_miles.
     costs : CostItems
     options : DecisionOptions
 
@@ -163,6 +166,7 @@ def choose(table: pd.DataFrame, costs: CostItems, options: DecisionOptions) -> p
         replace,
         by_alarm,
         alarm,
+        table["last_reading_doubted"].to_numpy(dtype=bool),
         unread,
         (money["worth_of_reading"] > costs.hours_measure * costs.shop_rate).to_numpy(),
     )

@@ -14,8 +14,8 @@ from typing import Final
 
 import pandas as pd
 
-from pivotlife.models.crossing_curves import FittedCurve, choose_curve
 from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost
+from pivotlife.models.life_curves import FittedCurve, choose_curve
 from pivotlife.models.replacement import age_replacement
 
 RATE_COLUMNS: Final = (

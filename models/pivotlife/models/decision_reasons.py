@@ -153,6 +153,13 @@ def _no_reading(row: Any) -> str:
     )
 
 
+def _doubted(row: Any) -> str:
+    return (
+        f"{row.read}That lies far above what this bushing's other readings, or others of its type, "
+        f"say. {_chance(row)} It may be a slip or a bushing about to go: measure it at this visit."
+    )
+
+
 def _uncertain(row: Any) -> str:
     return (
         f"{row.read}{_chance(row)} The band spans both choices ({row.wait} against {row.kept}): "
@@ -170,6 +177,7 @@ _SENTENCES: Final[dict[str, Callable[[Any], str]]] = {
     "waiting-costs-more": _replace,
     "chance-now": _alarm_replace,
     "chance-now-measure": _alarm_measure,
+    "last-reading-doubted": _doubted,
     "no-recent-reading": _no_reading,
     "uncertain": _uncertain,
     "waiting-costs-less": _leave,

@@ -14,9 +14,11 @@ from pathlib import Path
 
 import pandas as pd
 
-from pivotlife.models.crossing import FirstCrossing
 from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
+from pivotlife.models.growth_cells import fit_laws
+from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
@@ -27,6 +29,7 @@ from pivotlife.pipeline.decision_inputs import (
     scale_bounds,
     sudden_rates,
 )
+from pivotlife.pipeline.growth_readings import growth_readings
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
@@ -105,11 +108,10 @@ def decide(
     costs = cost_items(settings.costs)
     with progress.stage(STAGES[3]):
         bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-        crossing = FirstCrossing(seed=settings.random.seed)
-        of_life = histories.lives[["life_id", "bushing_type", "duty"]]
-        readings = histories.readings.merge(of_life, on="life_id", how="left")
-        crossing.fit(readings, survival.fits, bounds)
-        growth = crossing.growth_table(histories.in_service, readings, records.visits)
+        readings = growth_readings(histories)
+        laws = fit_laws(readings, histories.lives, seed=settings.random.seed)
+        curves = CurveBook(survival.fits, bounds, seed=settings.random.seed)
+        growth = growth_table(histories.in_service, readings, records.visits, laws, curves)
         orders = standing_orders(
             records.evidence.evidence, records.evidence.clearances, histories.in_service
         )
@@ -124,7 +126,14 @@ def decide(
             costs,
             options,
         )
-        return Decisions(growth, orders, shortlist, costs, planned_work(shortlist, costs), options)
+        return Decisions(
+            growth[list(GROWTH_COLUMNS)],
+            orders,
+            shortlist,
+            costs,
+            planned_work(shortlist, costs),
+            options,
+        )
 
 
 def publish_run(

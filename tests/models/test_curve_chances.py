@@ -6,9 +6,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pivotlife.models.crossing_curves import Curve
+from pivotlife.models.life_curves import Curve
 from pivotlife.models.crossing_grid import PlayPath
-from pivotlife.models.crossing_results import by_curve, by_play
+from pivotlife.models.curve_chances import by_curve, by_play
 
 SHAPE, SCALE = 2.2, 5e5
 SPREAD = np.linspace(-0.2, 0.2, 41)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.crossing_readings import life_readings, usable_readings, with_ages
+from pivotlife.models.pivot_readings import life_readings, usable_readings, with_ages
 
 
 def test_repeats_are_averaged_and_the_worst_direction_counts() -> None:
