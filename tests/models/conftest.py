@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -17,5 +18,18 @@ def survival() -> ModuleType:
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="session")
+def fleets() -> ModuleType:
+    """Invented pivots in service whose play grows under a known law: `fleet`."""
+    file = Path(__file__).with_name("fleet_factory.py")
+    spec = importlib.util.spec_from_file_location("fleet_factory", file)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module

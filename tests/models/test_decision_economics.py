@@ -54,6 +54,7 @@ def pivot(**told: object) -> dict[str, object]:
         "chance_over_by_next_visit": 0.01,
         "chance_lower": 0.008,
         "chance_upper": 0.012,
+        "last_reading_doubted": False,
         "last_reading_miles": 290_000.0,
         "last_free_play_mm": 1.4,
         "fitted_miles": 0.0,
@@ -140,6 +141,12 @@ def test_rubber_is_read_by_its_findings() -> None:
     assert rule(**rubber) == ("leave", "waiting-costs-less")
     assert rule(**rubber, last_good_miles=200_000.0) == ("measure", "no-recent-reading")
     assert rule(**rubber, last_good_miles=np.nan) == ("measure", "no-recent-reading")
+
+
+def test_a_doubted_last_reading_is_never_left() -> None:
+    assert rule(last_reading_doubted=True) == ("measure", "last-reading-doubted")
+    due = {"chance_over_by_next_visit": 0.5}
+    assert rule(last_reading_doubted=True, **due) == ("replace", "waiting-costs-more")
 
 
 def test_a_band_across_both_choices_asks_for_a_reading() -> None:

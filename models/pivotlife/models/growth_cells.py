@@ -2,8 +2,9 @@
 
 One law for each type judged by play: threaded and roller bushings, and rubber where the user has
 set a limit for it (readings without a limit take no part). A duty gets a law of its own once 40
-of its lives were read at two ages or more; the others share the law of all duties, whose spread
-of growth rates holds the differences between duties as well.
+of its lives were read at two ages or more and they determine its spread to a third or so; the
+others share the law of all duties, whose spread of growth rates holds the differences between
+duties as well.
 
 A law is held against the survival curve without a law of the same lives. Where the law sees the
 bushings over their limit clearly later than they fail (rubber that splits, rollers that go rough),
@@ -24,13 +25,16 @@ import pandas as pd
 
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.growth import FreePlayGrowth
+from pivotlife.models.growth_law import PARAMETERS
 from pivotlife.models.life_curves import ALL_DUTIES
 from pivotlife.models.mode_lives import lives_for_mode
-from pivotlife.models.nonparametric import npmle
+from pivotlife.models.nonparametric import SurvivalCurve, npmle
 from pivotlife.models.pivot_readings import usable_readings
 
 #: Lives read at two ages or more from which a duty has a law of its own.
 LIVES_PER_DUTY: Final = 40
+#: Standard error of the log spread of growth rates above which a duty's own law is too vague.
+VAGUE_SPREAD: Final = 0.3
 #: Shares over the limit at which law and survival curve are compared.
 COMPARED_AT: Final = (0.1, 0.2, 0.3, 0.4, 0.5)
 #: How far outside the curve's band the law's survival must lie to count as different.
@@ -87,7 +91,7 @@ class GrowthLaws:
         pooled = (bushing_type, ALL_DUTIES)
         if pooled not in self.laws:
             return None, self.refused.get(pooled, "")
-        note = f"too few bushings read twice in {duty}: growth of all duties"
+        note = f"too few bushings read often enough in {duty}: growth of all duties"
         return self.laws[pooled], "; ".join(filter(None, [note, self.laws[pooled].warning]))
 
 
@@ -114,7 +118,12 @@ def fit_laws(readings: pd.DataFrame, lives: pd.DataFrame, *, seed: int = 0) -> G
     for kind, of_type in usable.groupby("bushing_type", sort=True):
         for duty, rows in _cells(of_type):
             key = (str(kind), duty)
-            law, reason = _fitted(rows, _cell_lives(lives, key), key, seed)
+            growth, reason = _grown(rows, key, seed)
+            if growth is None:
+                if duty == ALL_DUTIES:
+                    refused[key] = reason
+                continue
+            law, reason = _held_against_curve(rows, _cell_lives(lives, key), key, growth)
             if law is None:
                 refused[key] = reason
             else:
@@ -144,9 +153,13 @@ def law_against_curve(
     if lives.empty or not np.isfinite(lives["upper_miles"]).any():
         return 0.0, 0.0
     try:
-        curve = npmle(lives, draws=_BAND_DRAWS)
+        return _apart(law, limit_mm, npmle(lives, draws=_BAND_DRAWS))
     except NoMaximumError:
+        # The curve, or a sample of its band, did not settle: there is nothing to compare with.
         return 0.0, 0.0
+
+
+def _apart(law: FreePlayGrowth, limit_mm: float, curve: SurvivalCurve) -> tuple[float, float]:
     ages = np.array([law.law_.crossing_miles(limit_mm, share) for share in COMPARED_AT])
     asked = (ages > curve.from_miles) & (curve.at_risk(ages) >= LIVES_AT_RISK)
     if not asked.any():
@@ -174,15 +187,31 @@ def _cell_lives(lives: pd.DataFrame, key: tuple[str, str]) -> pd.DataFrame:
     return lives_for_mode(lives.loc[mine], "any")
 
 
-def _fitted(
-    rows: pd.DataFrame, lives: pd.DataFrame, key: tuple[str, str], seed: int
-) -> tuple[TypeLaw | None, str]:
-    """Fit one cell and hold it against its survival curve; a law, or the reason for none."""
-    name = key[0] if key[1] == ALL_DUTIES else f"{key[0]}, {key[1]}"
+def _name(key: tuple[str, str]) -> str:
+    return key[0] if key[1] == ALL_DUTIES else f"{key[0]}, {key[1]}"
+
+
+def _grown(
+    rows: pd.DataFrame, key: tuple[str, str], seed: int
+) -> tuple[FreePlayGrowth | None, str]:
+    """Fit one cell; the estimator, or why there is none. A duty's vague law counts as none."""
     try:
         growth = FreePlayGrowth(seed=seed).fit(rows)
     except NoMaximumError as error:
-        return None, f"no growth law for {name}: {error}"
+        return None, f"no growth law for {_name(key)}: {error}"
+    fit = growth.estimate_.best
+    at = PARAMETERS.index("log_log_rate_spread")
+    vague = fit.fitted[at] and fit.covariance[at, at] > VAGUE_SPREAD**2
+    if key[1] != ALL_DUTIES and vague:
+        return None, f"the growth of {_name(key)} is too uncertain"
+    return growth, ""
+
+
+def _held_against_curve(
+    rows: pd.DataFrame, lives: pd.DataFrame, key: tuple[str, str], growth: FreePlayGrowth
+) -> tuple[TypeLaw | None, str]:
+    """Hold one law against its survival curve; the law, or the reason for refusing it."""
+    name = _name(key)
     above, below = law_against_curve(growth, float(rows["limit_mm"].median()), lives)
     if above > TOLERANCE:
         return None, (

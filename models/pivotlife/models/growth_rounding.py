@@ -86,5 +86,5 @@ def _last_decimal(as_written: pd.Series[str], mm_per_unit: pd.Series[float]) -> 
     places = frame["unit"].map(usual).fillna(3.0).to_numpy(dtype=float)
     own = decimals.to_numpy(dtype=float)
     # One decimal less is a zero that a spreadsheet has dropped; that happens to one value in ten.
-    places = np.where(own <= places - _COARSER, own, places)
+    places = np.where((text != "") & (own <= places - _COARSER), own, places)
     return np.asarray(frame["unit"].to_numpy(dtype=float) * 10.0**-places)
