@@ -18,6 +18,7 @@ from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
 from pivotlife.models.growth_cells import fit_laws
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
+from pivotlife.models.imputed_lives import completed_lives
 from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
@@ -87,6 +88,8 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
     with progress.stage(STAGES[2]):
         lives = records.histories.lives
         in_fit = lives_for_mode(lives, "any")
+        readings = growth_readings(records.histories)
+        laws = fit_laws(readings, lives, seed=seed)
         fits = fit_by_type_and_duty(lives)
         return Survival(
             fits=fits,
@@ -95,8 +98,11 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
                 draws=draws,
                 seed=seed,
                 assumed_shape=dict(settings.survival.assumed_shape),
+                completed=completed_lives(lives, readings, laws, seed=seed),
             ),
             curves=curve_tables(in_fit, fits, draws=draws, seed=seed),
+            readings=readings,
+            laws=laws,
         )
 
 
@@ -108,10 +114,10 @@ def decide(
     costs = cost_items(settings.costs)
     with progress.stage(STAGES[3]):
         bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-        readings = growth_readings(histories)
-        laws = fit_laws(readings, histories.lives, seed=settings.random.seed)
         curves = CurveBook(survival.fits, bounds, seed=settings.random.seed)
-        growth = growth_table(histories.in_service, readings, records.visits, laws, curves)
+        growth = growth_table(
+            histories.in_service, survival.readings, records.visits, survival.laws, curves
+        )
         orders = standing_orders(
             records.evidence.evidence, records.evidence.clearances, histories.in_service
         )

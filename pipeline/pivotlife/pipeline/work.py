@@ -12,6 +12,7 @@ import pandas as pd
 from pivotlife.models.curves import CurveTables
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
+from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
@@ -41,11 +42,13 @@ class Records:
 
 @dataclass(frozen=True)
 class Survival:
-    """Fits by (bushing type, duty or "all") and the tables made from them."""
+    """Fits by (bushing type, duty or "all"), the tables made from them, and the laws of play."""
 
     fits: dict[tuple[str, str], WeibullFit]
     comparison: pd.DataFrame
     curves: CurveTables
+    readings: pd.DataFrame
+    laws: GrowthLaws
 
 
 @dataclass(frozen=True)
