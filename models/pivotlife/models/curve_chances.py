@@ -20,7 +20,7 @@ FloatArray = npt.NDArray[np.float64]
 DUE_CHANCE: Final = 0.2
 
 
-def by_curve(part: pd.DataFrame, curve: Curve) -> pd.DataFrame:
+def by_curve(part: pd.DataFrame, curve: Curve, ahead: int = 0) -> pd.DataFrame:
     """Chances from the life curve alone, given good at the last good finding.
 
     Parameters
@@ -28,6 +28,8 @@ def by_curve(part: pd.DataFrame, curve: Curve) -> pd.DataFrame:
     part : DataFrame, one row per pivot
         age_miles, visit_age, next_age, last_good_miles (ages in miles; NaN = from new).
     curve : Curve
+    ahead : int
+        Further visits to look at, as far apart as the next two: columns chance_ahead_1 and on.
 
     Returns
     -------
@@ -42,6 +44,9 @@ def by_curve(part: pd.DataFrame, curve: Curve) -> pd.DataFrame:
 
     out = _chances(part, chance)
     next_age = part["next_age"].to_numpy(dtype=float)
+    gap = next_age - part["visit_age"].to_numpy(dtype=float)
+    for step in range(1, ahead + 1):
+        out[f"chance_ahead_{step}"] = chance(next_age + step * gap)
     hazard = curve.drawn_hazard_to(next_age) - curve.drawn_hazard_to(good)
     _add_band(out, -np.expm1(-np.maximum(hazard, 0.0)), next_age, is_bound=curve.is_bound)
     due = curve.scale * (base - np.log1p(-DUE_CHANCE)) ** (1 / curve.shape)

@@ -32,7 +32,7 @@ _KEPT: Final = ("resolution_mm", "load_state", "greased_before")
 _AGES: Final = ("age_miles", "visit_age", "next_age")
 
 
-def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw) -> pd.DataFrame:
+def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, ahead: int = 0) -> pd.DataFrame:
     """Chances of pivots from the growth law and their own readings.
 
     Parameters
@@ -43,6 +43,8 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw) -> pd.DataFr
         Usable readings with `row`, the index of the pivot in `part`; pivots without any are
         judged as any bushing of the type.
     law : TypeLaw
+    ahead : int
+        Further visits to look at, as far apart as the next two: columns chance_ahead_1 and on.
 
     Returns
     -------
@@ -62,7 +64,12 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw) -> pd.DataFr
         ("chance_over_by_next_visit", "next_age"),
     ):
         out[name] = growth.chance_over(table, limit, known[age]).where(ages[age].notna())
-    out = _never_falling(out)
+    gap = ages["next_age"] - ages["visit_age"]
+    for step in range(1, ahead + 1):
+        later = ages["next_age"] + step * gap
+        chance = growth.chance_over(table, limit, later.fillna(0.0))
+        out[f"chance_ahead_{step}"] = chance.where(later.notna())
+    out = _never_falling(out, ahead)
     band = growth.chance_band(table, limit, known["next_age"], draws=_BAND_DRAWS)
     middle = out["chance_over_by_next_visit"]
     out["chance_lower"] = band["lower"].clip(upper=middle).where(middle.notna())
@@ -71,8 +78,8 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw) -> pd.DataFr
     out["play_at_visit_mm"] = play["play_mm"]
     out["play_at_visit_lower_mm"] = play["lower_mm"]
     out["play_at_visit_upper_mm"] = play["upper_mm"]
-    later = growth.play_at(table, known["next_age"], PLAY_LEVEL)["play_mm"]
-    out["play_at_next_visit_mm"] = later.where(ages["next_age"].notna())
+    next_play = growth.play_at(table, known["next_age"], PLAY_LEVEL)["play_mm"]
+    out["play_at_next_visit_mm"] = next_play.where(ages["next_age"].notna())
     due = growth.miles_until(table, limit, DUE_CHANCE, known["age_miles"])
     out["miles_until_due"] = due.where(ages["age_miles"].notna())
     out["last_reading_doubted"] = _last_doubted(read, growth).reindex(out.index, fill_value=False)
@@ -98,9 +105,10 @@ def _as_growth(read: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _never_falling(out: pd.DataFrame) -> pd.DataFrame:
-    """Hold the three chances in the order of their ages against rounding of the integrals."""
+def _never_falling(out: pd.DataFrame, ahead: int) -> pd.DataFrame:
+    """Hold the chances in the order of their ages against rounding of the integrals."""
     names = ["chance_over_now", "chance_over_at_visit", "chance_over_by_next_visit"]
+    names += [f"chance_ahead_{step}" for step in range(1, ahead + 1)]
     values = out[names].to_numpy(dtype=float)
     risen = np.fmax.accumulate(values, axis=1)
     out[names] = np.where(np.isnan(values), np.nan, risen)

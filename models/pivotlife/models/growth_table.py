@@ -59,6 +59,7 @@ def growth_table(
     visits: pd.DataFrame,
     laws: GrowthLaws,
     curves: CurveBook,
+    ahead: int = 2,
 ) -> pd.DataFrame:
     """Tell for every pivot in service what its play and its chances are.
 
@@ -73,11 +74,14 @@ def growth_table(
         unit_id, miles_now, visit_date, visit_miles, next_visit_date, next_visit_miles.
     laws : GrowthLaws
     curves : CurveBook
+    ahead : int
+        Visits to look at beyond the next two.
 
     Returns
     -------
     DataFrame
-        The columns of `GROWTH_COLUMNS` and last_reading_doubted (bool), one row per pivot in the
+        The columns of `GROWTH_COLUMNS`, last_reading_doubted (bool) and chance_ahead_1 and on
+        (chance of being over by the visits beyond), one row per pivot in the
         order of `in_service`. Chances are NaN, with a warning, where miles, age or curve are
         missing. The band is the 10 % to 90 % range of the chance by the visit after next. Miles
         until due count from now to where the chance of being over reaches 0.2.
@@ -87,12 +91,13 @@ def growth_table(
     parts = []
     for (kind, duty), group in pivots.groupby(["bushing_type", "duty"], sort=True):
         mine = used.loc[used["row"].isin(group.index)]
-        parts.append(_cell(group, mine, str(kind), str(duty), laws, curves))
+        parts.append(_cell(group, mine, str(kind), str(duty), laws, curves, ahead))
     results = pd.concat(parts) if parts else pd.DataFrame(index=pivots.index[:0])
-    columns = [*GROWTH_COLUMNS, "last_reading_doubted"]
+    beyond = [f"chance_ahead_{step}" for step in range(1, ahead + 1)]
+    columns = [*GROWTH_COLUMNS, "last_reading_doubted", *beyond]
     table = pivots.join(results).reindex(columns=columns)
     table["last_reading_doubted"] = table["last_reading_doubted"].eq(True)
-    return table.astype({"readings_used": int, **dict.fromkeys(_RESULTS, float)})
+    return table.astype({"readings_used": int, **dict.fromkeys([*_RESULTS, *beyond], float)})
 
 
 def _cell(
@@ -102,6 +107,7 @@ def _cell(
     duty: str,
     laws: GrowthLaws,
     curves: CurveBook,
+    ahead: int,
 ) -> pd.DataFrame:
     """Results of the pivots of one type in one duty."""
     law, law_note = laws.law(kind, duty)
@@ -112,10 +118,10 @@ def _cell(
     prior = speaks & ~read & (curve is None or curve.is_bound)
     parts = []
     if law is not None and (read | prior).any():
-        parts.append(_from_law(group.loc[read | prior], used, law, law_note))
+        parts.append(_from_law(group.loc[read | prior], used, law, law_note, ahead))
     rest = group.loc[~(read | prior)]
     if curve is not None and len(rest):
-        found = by_curve(rest, curve)
+        found = by_curve(rest, curve, ahead)
         note = "; ".join(filter(None, ["" if law is not None else law_note, curve.warning]))
         parts.append(found.assign(warning=_joined(rest["age_warning"], note)))
     elif len(rest):
@@ -125,8 +131,10 @@ def _cell(
     return pd.concat(parts)
 
 
-def _from_law(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, note: str) -> pd.DataFrame:
-    found = by_growth(part, used.loc[used["row"].isin(part.index)], law)
+def _from_law(
+    part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, note: str, ahead: int
+) -> pd.DataFrame:
+    found = by_growth(part, used.loc[used["row"].isin(part.index)], law, ahead)
     tried = part["age_warning"].mask(
         (part["age_warning"] == UNKNOWN_AGE) & (found["readings_used"] > 0), _TRIED
     )

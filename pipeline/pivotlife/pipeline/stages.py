@@ -116,13 +116,25 @@ def decide(
         bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
         curves = CurveBook(survival.fits, bounds, seed=settings.random.seed)
         growth = growth_table(
-            histories.in_service, survival.readings, records.visits, survival.laws, curves
+            histories.in_service,
+            survival.readings,
+            records.visits,
+            survival.laws,
+            curves,
+            settings.decision.lookahead_visits - 1,
         )
         orders = standing_orders(
             records.evidence.evidence, records.evidence.clearances, histories.in_service
         )
+        limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
         options = decision_options(
-            survival.fits, bounds, costs, sudden_rates(histories.lives), settings
+            survival.fits,
+            bounds,
+            costs,
+            sudden_rates(histories.lives),
+            settings,
+            survival.laws,
+            {str(kind): float(limit) for kind, limit in limits.items()},
         )
         shortlist = decide_pivots(
             histories.in_service,
