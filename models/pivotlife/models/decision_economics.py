@@ -180,8 +180,12 @@ def choose(table: pd.DataFrame, costs: CostItems, options: DecisionOptions) -> p
     )
     which = np.select(tests, range(len(tests)), default=len(tests))
     rules, decisions = (np.array(column, dtype=object) for column in zip(*RULES, strict=True))
-    out = money[["wait_cost", "kept_value", "chance_between", "visits_waited", "gain"]]
-    return out.assign(miles_since_reading=since, decision=decisions[which], rule=rules[which])
+    out = money[["wait_cost", "kept_value", "chance_between", "visits_waited"]]
+    # What must not be renewed on the life curve alone does not join a job on it either.
+    gain = money["gain"].mask(guarded)
+    return out.assign(
+        gain=gain, miles_since_reading=since, decision=decisions[which], rule=rules[which]
+    )
 
 
 def _money(table: pd.DataFrame, costs: CostItems, options: DecisionOptions) -> pd.DataFrame:
