@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -15,6 +16,7 @@ def _load(name: str) -> ModuleType:
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
 
@@ -29,3 +31,9 @@ def survival() -> ModuleType:
 def work() -> ModuleType:
     """Invented shortlist lines, prices and bay hours."""
     return _load("work_factory")
+
+
+@pytest.fixture(scope="session")
+def fleets() -> ModuleType:
+    """Invented pivots in service whose play grows under a known law: `fleet`."""
+    return _load("fleet_factory")

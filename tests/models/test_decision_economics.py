@@ -54,6 +54,7 @@ def pivot(**told: object) -> dict[str, object]:
         "chance_over_by_next_visit": 0.01,
         "chance_lower": 0.008,
         "chance_upper": 0.012,
+        "last_reading_doubted": False,
         "last_reading_miles": 290_000.0,
         "last_free_play_mm": 1.4,
         "fitted_miles": 0.0,
@@ -142,6 +143,12 @@ def test_rubber_is_read_by_its_findings() -> None:
     assert rule(**rubber, last_good_miles=np.nan) == ("measure", "no-recent-reading")
 
 
+def test_a_doubted_last_reading_is_never_left() -> None:
+    assert rule(last_reading_doubted=True) == ("measure", "last-reading-doubted")
+    due = {"chance_over_by_next_visit": 0.5}
+    assert rule(last_reading_doubted=True, **due) == ("replace", "waiting-costs-more")
+
+
 def test_a_band_across_both_choices_asks_for_a_reading() -> None:
     wide = {
         "chance_over_by_next_visit": 0.12,
@@ -150,3 +157,38 @@ def test_a_band_across_both_choices_asks_for_a_reading() -> None:
     }
     assert rule(**wide) == ("measure", "uncertain")
     assert rule(**{**wide, "chance_upper": 0.13}) == ("leave", "waiting-costs-less")
+
+
+def test_a_truck_about_to_be_sold_is_not_renewed_for_its_buyer() -> None:
+    due = {"chance_over_by_next_visit": 0.5}
+    assert rule(**due) == ("replace", "waiting-costs-more")
+    row = chosen(pivot(**due, holding_odometer_miles=312_000.0)).iloc[0]
+    assert (row["decision"], row["rule"], row["visits_waited"]) == (
+        "leave",
+        "waiting-costs-less",
+        0,
+    )
+    assert row["kept_value"] == pytest.approx(planned_cost(COSTS, "threaded"))
+    chance = 2_000 / 25_000 * row["chance_between"]
+    assert row["wait_cost"] == pytest.approx(chance * late_cost(COSTS, "threaded", 12_500.0))
+    # The alarm is about safety and asks no sale date.
+    high = {"chance_over_now": 0.3, "chance_over_at_visit": 0.3}
+    assert rule(**due, **high, holding_odometer_miles=312_000.0)[0] != "leave"
+
+
+def test_an_early_peak_of_failures_is_waited_out() -> None:
+    """A chance per mile that falls: one gap alone would renew, three gaps say wait."""
+    peak = {"chance_over_by_next_visit": 0.2, "chance_lower": 0.19, "chance_upper": 0.21}
+    assert rule(**peak) == ("replace", "waiting-costs-more")
+    row = chosen(pivot(**peak, chance_ahead_1=0.205, chance_ahead_2=0.21)).iloc[0]
+    assert (row["decision"], row["visits_waited"]) == ("leave", 3)
+    assert row["wait_cost"] < row["kept_value"]
+
+
+def test_what_is_young_and_unread_joins_no_job() -> None:
+    known = {"miles_until_due": 90_000.0, "miles_now": 300_000.0}
+    assert np.isfinite(chosen(pivot(**known))["gain"].iloc[0])
+    young = pivot(**known, readings_used=0, age_miles=59_000.0)
+    assert np.isnan(chosen(young)["gain"].iloc[0])
+    # Without a word on when it would be due itself nobody can say what joining gives up.
+    assert np.isnan(chosen(pivot())["gain"].iloc[0])

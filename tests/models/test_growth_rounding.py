@@ -18,11 +18,19 @@ def widths(written: list[str], mm_per_unit: float, sheet: list[int]) -> list[flo
 
 
 def test_the_usual_last_decimal_is_the_width() -> None:
-    dial = ["0.012", "0.047", "0.1", "0.083", "0.051"]
+    dial = ["0.012", "0.047", "0.10", "0.083", "0.051"]
     assert widths(dial, 25.4, [1, 1, 1, 2, 2]) == pytest.approx([0.0254] * 5)
     assert widths(["12", "47", "100"], 0.0254, [1, 1, 1]) == pytest.approx([0.0254] * 3)
     assert widths(["1.2", "0.4", "2.5"], 1.0, [1, 1, 1]) == pytest.approx([0.1] * 3)
     assert widths(["1", "0", "2"], SIXTEENTH_MM, [1, 1, 1]) == pytest.approx([SIXTEENTH_MM] * 3)
+
+
+def test_a_value_two_decimals_coarser_keeps_its_own_width() -> None:
+    """ "0.1" and "0" among thousandths of an inch: another unit, or never measured."""
+    dial = ["0.012", "0.047", "0.1", "0", "0.10"]
+    found = widths(dial, 25.4, [1, 2, 3, 4, 5])
+    assert found == pytest.approx([0.0254, 0.0254, 2.54, 25.4, 0.0254])
+    assert widths(["1.2", "0.4", "1.1", "0", "2"], 1.0, [1, 2, 3, 4, 5]) == pytest.approx([0.1] * 5)
 
 
 def test_a_sheet_of_sixteenths_was_read_by_eye() -> None:

@@ -3,8 +3,9 @@
 Safety orders come first and nothing below them is asked for those pivots; the others get the
 economic choice (`decision_economics`). Both stand in one table, the most pressing line first.
 
-Not here: sharing set-ups between pivots (its columns are present and empty); kits, bay hours,
-budgets, overrides, which fill theirs later.
+Pivots that it pays to renew while their axle is open join its job (`decision_groups`).
+
+Not here: kits, bay hours, budgets, overrides, which fill their columns later.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from pivotlife.models.decision_economics import (
     choose,
     wait_or_replace,
 )
+from pivotlife.models.decision_groups import grouped
 from pivotlife.models.decision_jobs import labour_hours, ranked
 from pivotlife.models.decision_reasons import choice_reasons
 from pivotlife.models.safety import PRESSING
@@ -77,6 +79,8 @@ _FROM_GROWTH: Final = (
     "chance_lower",
     "chance_upper",
     "warning",
+    "last_reading_doubted",
+    "miles_until_due",
 )
 _FROM_VISITS: Final = (
     "unit_id",
@@ -85,8 +89,8 @@ _FROM_VISITS: Final = (
     "next_visit_date",
     "next_visit_miles",
 )
-_EMPTY_TEXT: Final = ("kit_id", "joined_because", "postponed")
-_EMPTY_NUMBER: Final = ("setup_saved", "postponed_cost")
+_EMPTY_TEXT: Final = ("kit_id", "postponed")
+_EMPTY_NUMBER: Final = ("postponed_cost",)
 _ORDERED: Final = ("unit_id", "pivot_id", "decision", "rule", "reason", "source_rows", "mandatory")
 _TEXTS: Final = ("depot", "side", "node", "bushing_type", "limit_source", "source_rows")
 
@@ -108,7 +112,8 @@ def decide(
         last_good_miles, last_reading_date, last_reading_miles, last_free_play_mm, limit_mm,
         limit_source, last_reading_source_row.
     growth : DataFrame, one row per pivot
-        pivot_id, readings_used, age_miles, the chances with their band, warning.
+        pivot_id, readings_used, age_miles, the chances with their band, warning; optional
+        last_reading_doubted (bool).
     visits : DataFrame, one row per unit
         unit_id, visit_date, visit_miles, next_visit_date, next_visit_miles; optional depot.
     orders : DataFrame
@@ -129,6 +134,7 @@ def decide(
     )
     chosen["source_rows"] = chosen["last_reading_source_row"]
     table = _with_orders(chosen, _strictest(orders), visits)
+    table = grouped(table, costs)
     table["labour_hours"] = labour_hours(table, costs)
     return _shaped(ranked(table))
 
@@ -137,8 +143,12 @@ def _assembled(
     in_service: pd.DataFrame, growth: pd.DataFrame, visits: pd.DataFrame
 ) -> pd.DataFrame:
     kept = [c for c in in_service if c == "unit_id" or c not in _FROM_VISITS]
-    pivots = in_service[kept].merge(visits[list(_FROM_VISITS)], on="unit_id", how="left")
-    pivots = pivots.merge(growth[list(_FROM_GROWTH)], on="pivot_id", how="left")
+    known = [name for name in (*_FROM_VISITS, "miles_now") if name in visits]
+    pivots = in_service[kept].merge(visits[known], on="unit_id", how="left")
+    ahead = [name for name in growth.columns if name.startswith("chance_ahead_")]
+    grown = growth.reindex(columns=[*_FROM_GROWTH, *ahead])
+    pivots = pivots.merge(grown, on="pivot_id", how="left")
+    pivots["last_reading_doubted"] = pivots["last_reading_doubted"].eq(True)
     pivots["readings_used"] = pivots["readings_used"].fillna(0)
     pivots["warning"] = pivots["warning"].fillna("")
     return pivots

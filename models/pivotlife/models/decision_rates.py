@@ -1,10 +1,12 @@
 """What a mile on a freshly fitted bushing costs in the long run, by type and duty.
 
 This is the price of using up the bushing that is fitted next: the yardstick that a visit's choice
-is held against. It is the age-replacement rate of the life curve where renewing by age saves at
-least 2 %, else the rate of running to failure, failing meaning found late at a visit.
+is held against. Where growth of play speaks, it is what the rule itself costs on bushings of that
+law, with visits and a reading at each (`policy_rates`). Elsewhere it is the age-replacement rate of
+the life curve where renewing by age saves at least 2 %, else the rate of running to failure,
+failing meaning found late at a visit; the simulation starts from that rate, too.
 
-Not here: the choice itself; rates under inspections, which a simulation would give.
+Not here: the choice itself.
 """
 
 from __future__ import annotations
@@ -14,8 +16,11 @@ from typing import Final
 
 import pandas as pd
 
-from pivotlife.models.crossing_curves import FittedCurve, choose_curve
-from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost
+from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost, road_cost
+from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.life_curves import FittedCurve, choose_curve
+from pivotlife.models.policy_paths import draw_paths
+from pivotlife.models.policy_rates import Prices, limit_rate, rule_rate
 from pivotlife.models.replacement import age_replacement
 
 RATE_COLUMNS: Final = (
@@ -74,3 +79,54 @@ def replacement_rates(
                 }
             )
     return pd.DataFrame(rows, columns=list(RATE_COLUMNS))
+
+
+def simulated_rates(
+    laws: GrowthLaws,
+    limits: Mapping[str, float],
+    costs: CostItems,
+    sudden: Mapping[str, float],
+    visit_gap_miles: Mapping[str, float],
+    start: Mapping[tuple[str, str], float],
+    *,
+    paths: int = 200,
+    seed: int = 0,
+) -> dict[tuple[str, str], float]:
+    """Find the long-run cost per mile under the rule, for types and duties with a growth law.
+
+    Parameters
+    ----------
+    laws : GrowthLaws
+    limits : mapping of bushing type to mm
+        Types without one are left out.
+    costs : CostItems
+    sudden : mapping of bushing type to rate per mile
+        Of failing without warning.
+    visit_gap_miles : mapping of duty to miles between visits
+    start : mapping of (bushing type, duty) to currency per mile
+        Where the rounds begin; a cell without one begins at running to the limit.
+    paths, seed : int
+        Bushings drawn for each cell.
+
+    Returns
+    -------
+    dict of (bushing type, duty) to currency per mile
+    """
+    found = {}
+    for kind in sorted(costs.parts):
+        for duty in sorted(visit_gap_miles):
+            law, _ = laws.law(kind, duty)
+            limit = limits.get(kind, float("nan"))
+            if law is None or not limit > 0:
+                continue
+            gap = visit_gap_miles[duty]
+            prices = Prices(
+                planned=planned_cost(costs, kind),
+                late=late_cost(costs, kind, gap / 2),
+                road=road_cost(costs, kind),
+                sudden_per_mile=sudden.get(kind, 0.0),
+            )
+            drawn = draw_paths(law.growth.law_, limit, gap, paths=paths, seed=seed)
+            begin = start.get((kind, duty)) or limit_rate(drawn, prices)
+            found[kind, duty] = rule_rate(drawn, prices, begin)
+    return found

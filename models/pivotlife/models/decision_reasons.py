@@ -22,7 +22,8 @@ def choice_reasons(table: pd.DataFrame, currency: str, alarm: float, early: floa
     table : DataFrame, one row per pivot
         rule, wait_cost, kept_value, chance_between, chance_over_now, chance_over_at_visit,
         chance_over_by_next_visit, chance_lower, chance_upper, miles_since_reading,
-        readings_used, last_free_play_mm, last_reading_date, limit_mm, visit_date,
+        readings_used, visits_waited (optional), last_free_play_mm, last_reading_date, limit_mm,
+        visit_date,
         next_visit_date, age_miles, warning.
     currency : str
     alarm : float
@@ -50,6 +51,7 @@ def choice_reasons(table: pd.DataFrame, currency: str, alarm: float, early: floa
     told["kept"] = _money(table["kept_value"], currency)
     told["age"] = table["age_miles"]
     told["warning"] = table["warning"]
+    told["visits"] = table.get("visits_waited", 1)
     told["alarm"] = f"{100 * alarm:g} %"
     told["state"] = np.where(table["limit_mm"].isna(), "having failed", "being over the limit")
     told["early"] = early
@@ -100,6 +102,16 @@ def _chance(row: Any) -> str:
 
 
 def _amounts(row: Any) -> str:
+    if row.visits == 0:
+        return (
+            f"The truck is to be sold before long: waiting until then costs {row.wait} on average, "
+            f"a renewal {row.kept}."
+        )
+    if row.visits > 1:
+        return (
+            f"Waiting {row.visits} visits costs {row.wait} on average, the miles kept are worth "
+            f"{row.kept}."
+        )
     return f"Waiting costs {row.wait} on average, the miles kept are worth {row.kept}."
 
 
@@ -153,6 +165,13 @@ def _no_reading(row: Any) -> str:
     )
 
 
+def _doubted(row: Any) -> str:
+    return (
+        f"{row.read}That lies far above what this bushing's other readings, or others of its type, "
+        f"say. {_chance(row)} It may be a slip or a bushing about to go: measure it at this visit."
+    )
+
+
 def _uncertain(row: Any) -> str:
     return (
         f"{row.read}{_chance(row)} The band spans both choices ({row.wait} against {row.kept}): "
@@ -170,6 +189,7 @@ _SENTENCES: Final[dict[str, Callable[[Any], str]]] = {
     "waiting-costs-more": _replace,
     "chance-now": _alarm_replace,
     "chance-now-measure": _alarm_measure,
+    "last-reading-doubted": _doubted,
     "no-recent-reading": _no_reading,
     "uncertain": _uncertain,
     "waiting-costs-less": _leave,

@@ -29,6 +29,8 @@ Floats = NDArray[np.float64]
 Mask = NDArray[np.bool_]
 _HIGH, _LOW_EXPONENT, _HIGH_EXPONENT = 8.0, 0.1, 12.0
 _WORST = 1e300
+# A load on the joint that hides nine tenths of the play is a search that has run away.
+_LEAST_LOG_LOAD = float(np.log(0.1))
 # Gradient left at the maximum, in log-likelihood per standard error.
 _ENOUGH = 0.05
 _BLIND_STEP, _DIFFERENCE = 1e-2, 1e-4
@@ -239,7 +241,7 @@ def _check(law: GrowthLaw, fitted: Mask) -> None:
     runaway = [
         name
         for name, value, free in zip(PARAMETERS, vector, fitted, strict=True)
-        if free and (value > _HIGH)
+        if free and (value > _HIGH or (name == "log_load_factor" and value < _LEAST_LOG_LOAD))
     ]
     if runaway:
         raise NoMaximumError(

@@ -90,7 +90,7 @@ def life_grids(data: GrowthReadings, law: GrowthLaw, lives: Integers) -> Iterato
     has_low = np.bincount(data.censored_life, minlength=data.n_lives) > 0
     plain = np.flatnonzero(wanted & ~has_low)
     for begin in range(0, len(plain), _LIVES_AT_ONCE):
-        yield _plain_grid(terms, law, plain[begin : begin + _LIVES_AT_ONCE])
+        yield grid_of_terms(terms, law, plain[begin : begin + _LIVES_AT_ONCE])
     for low in low_groups(data, law, terms):
         keep = wanted[low.lives]
         if keep.any():
@@ -158,7 +158,8 @@ def _distribution(grid: LifeGrid, at: Integers, rate: Floats) -> Floats:
     return np.where(rate > 0, np.clip(rising, 0.0, 1.0), 0.0)
 
 
-def _plain_grid(terms: LifeTerms, law: GrowthLaw, lives: Integers) -> LifeGrid:
+def grid_of_terms(terms: LifeTerms, law: GrowthLaw, lives: Integers) -> LifeGrid:
+    """Return the posterior of some lives from their coefficients, too-small readings aside."""
     own = take_terms(terms, lives)
     rates = rate_map(own, law)
     rates = recentre(

@@ -34,6 +34,8 @@ _Z_STEPS = 2
 # Relative information (signal over prior spread) under which a Weibull posterior is lopsided.
 LITTLE_INFORMATION = 6.0
 WIDE_NODES, WIDE_REACH = 45, 6.6
+# Share of a peak's first width that its second width is at least.
+_NARROWEST = 0.05
 
 
 @dataclass(frozen=True)
@@ -180,7 +182,8 @@ def recentre(rates: RateMap, nodes: RateNodes) -> RateMap:
     """Move the peak of the map to the mean and standard deviation found on nodes."""
     mean = (nodes.weight * nodes.z).sum(axis=1)
     spread = np.sqrt((nodes.weight * (nodes.z - mean[:, None]) ** 2).sum(axis=1))
-    return replace(rates, centre=mean, width=spread)
+    # A peak between two nodes shows no spread on them; the rule must still have a width.
+    return replace(rates, centre=mean, width=np.maximum(spread, _NARROWEST * rates.width))
 
 
 def wide_nodes(terms: LifeTerms, rates: RateMap, first: RateNodes) -> RateNodes:

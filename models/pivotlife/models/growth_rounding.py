@@ -3,7 +3,9 @@
 A value written with three decimals of an inch was read on a dial, one in tenths of a millimetre
 on a rule, and a sheet whose values are all sixteenths of an inch was judged by eye with a pry bar
 (common practice, no source). Taking the last for dial readings makes the gauge look bad and bends
-the growth exponent.
+the growth exponent. A single value with two decimals less than its unit's usual ("0.1" among
+"0.104", "0" among "0.000") was not read like the others: it was rounded roughly, was never
+measured, or is in another unit. It keeps the width of its own last decimal and so says little.
 Not here: units themselves; the caller says how many mm one written unit is.
 """
 
@@ -17,6 +19,8 @@ Floats = NDArray[np.float64]
 SIXTEENTH_MM = 25.4 / 16.0
 # A sheet is by eye when its values would be sixteenths by accident less often than this.
 _ACCIDENT = 0.02
+# Decimals less than usual from which a value keeps its own width.
+_COARSER = 2
 # As many zeros and nothing else on one sheet are taken for a look by eye.
 _ZEROS = 3
 
@@ -44,7 +48,7 @@ def rounding_width_mm(
     -------
     Series of float, mm
         1.5875 on sheets read by eye in sixteenths of an inch; else the last decimal that most
-        values in that unit carry.
+        values in that unit carry, or a value's own last decimal where it carries two less.
     """
     width = _last_decimal(as_written, mm_per_unit)
     play = free_play_mm.to_numpy(dtype=float)
@@ -73,11 +77,14 @@ def rounding_width_mm(
 
 
 def _last_decimal(as_written: pd.Series[str], mm_per_unit: pd.Series[float]) -> Floats:
-    """Width of the last decimal that most values of a unit carry, mm."""
+    """Width of the last decimal that most values of a unit carry, or of a much coarser own, mm."""
     text = as_written.fillna("").astype(str).str.strip()
     decimals = text.str.replace(r"^[^.,]*[.,]?", "", regex=True).str.len()
     frame = pd.DataFrame({"unit": mm_per_unit.to_numpy(), "decimals": decimals.to_numpy()})
     written = frame[(text != "").to_numpy()]
     usual = written.groupby("unit")["decimals"].agg(lambda found: found.mode().iloc[0])
     places = frame["unit"].map(usual).fillna(3.0).to_numpy(dtype=float)
+    own = decimals.to_numpy(dtype=float)
+    # One decimal less is a zero that a spreadsheet has dropped; that happens to one value in ten.
+    places = np.where((text != "") & (own <= places - _COARSER), own, places)
     return np.asarray(frame["unit"].to_numpy(dtype=float) * 10.0**-places)

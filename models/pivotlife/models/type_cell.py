@@ -17,7 +17,7 @@ Not here: which groups a table shows (`type_table`).
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from math import log
 from types import MappingProxyType
@@ -27,6 +27,7 @@ import numpy as np
 import pandas as pd
 
 from pivotlife.models.errors import NoMaximumError
+from pivotlife.models.imputed_lives import rubin_interval
 from pivotlife.models.lives import CheckedLives, check_lives
 from pivotlife.models.mode_lives import lives_for_mode, other_mode_gaps
 from pivotlife.models.no_failures import FEW_FAILURES, no_failure_bound
@@ -92,6 +93,23 @@ def cell_numbers(
         "interval_method": method,
         "warning": "; ".join(text for text in warnings if text),
     }
+
+
+def completed_numbers(cells: Sequence[pd.DataFrame], mode: str, study: Study) -> dict[str, object]:
+    """Return estimates and limits of one cell over its completed tables; empty without a curve.
+
+    Failures are those seen, not those drawn.
+    """
+    fits = [_fit(cell, mode)[1] for cell in cells]
+    found = [fit for fit in fits if fit is not None]
+    if len(found) < len(fits):
+        return {}
+    numbers: dict[str, object] = {"interval_method": "imputation"}
+    for name, quantity in QUANTITIES.items():
+        estimate, limits = rubin_interval(found, quantity, study.level)
+        numbers[name] = estimate
+        numbers[f"{name}_lower"], numbers[f"{name}_upper"] = limits.lower, limits.upper
+    return numbers
 
 
 def are_alike(fit: WeibullFit) -> bool:

@@ -5,7 +5,9 @@ modes with enough failures come from one fit of all modes together (`mode_cell`)
 
 Bushings renewed in good time and those removed for unknown reasons are read both naive ways, in
 rows of their own: ``censored`` (reads too long where fleets renew just before the limit) and
-``counted`` as wear at removal (reads too short).
+``counted`` as wear at removal (reads too short). Where the growth of play completed such lives
+(`imputed_lives`), rows ``imputed`` say what lies between; once there are any, every cell has one,
+which equals ``censored`` where the cell held nothing to complete.
 
 Not here: whether a difference between types is real (`comparison`), and fair ratios between them.
 """
@@ -19,11 +21,18 @@ import pandas as pd
 
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.findings import INSPECTED_MODES, SUDDEN_MODES
+from pivotlife.models.imputed_lives import Completed
 from pivotlife.models.lives import check_lives
 from pivotlife.models.mode_cell import joint_rows
 from pivotlife.models.mode_lives import lives_for_mode, removals_as_failures
 from pivotlife.models.no_failures import FEW_FAILURES
-from pivotlife.models.type_cell import ASSUMED_SHAPE, QUANTITIES, Study, cell_numbers
+from pivotlife.models.type_cell import (
+    ASSUMED_SHAPE,
+    QUANTITIES,
+    Study,
+    cell_numbers,
+    completed_numbers,
+)
 from pivotlife.models.weibull import WeibullFit, fit_weibull
 
 KEYS: Final = ("bushing_type", "duty", "node", "life_order", "mode")
@@ -42,6 +51,7 @@ def compare_types(
     seed: int = 0,
     assumed_shape: Mapping[str, float] = ASSUMED_SHAPE,
     level: float = 0.95,
+    completed: Completed | None = None,
 ) -> pd.DataFrame:
     """Return the table of survival by bushing type.
 
@@ -55,6 +65,8 @@ def compare_types(
         For the lower limits of types or cells in which nothing failed; 2 for a type not named.
     level : float
         Confidence of every interval.
+    completed : Completed, optional
+        The lives with the crossings of those renewed in good time drawn.
 
     Returns
     -------
@@ -73,11 +85,16 @@ def compare_types(
     if n_informative + n_unknown:
         readings.append(("counted", counted))
     rows: list[dict[str, object]] = []
+    complete = completed or Completed((), frozenset())
     for kind in sorted(lives["bushing_type"].unique()):
         of_type = {name: table[table["bushing_type"] == kind] for name, table in readings}
         joint = {name: joint_rows(table, study) for name, table in of_type.items()}
         for keys, chosen in _cells(of_type["censored"], _modes(lives)):
-            rows.extend(_cell_rows(kind, keys, of_type, chosen, joint, study))
+            cell_rows = list(_cell_rows(kind, keys, of_type, chosen, joint, study))
+            rows.extend(cell_rows)
+            if complete.tables:
+                where = {"bushing_type": kind, **chosen}
+                rows.append(_imputed_row(cell_rows[0], complete, where, study))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
@@ -162,6 +179,36 @@ def _cell_rows(
             said = "; ".join(text for text in (note, str(fitted["warning"])) if text)
             row = {**fitted, "warning": said}
         yield {"bushing_type": kind, **keys, **row, "informative_removals": reading}
+
+
+def _imputed_row(
+    censored: dict[str, object], complete: Completed, where: dict[str, str], study: Study
+) -> dict[str, object]:
+    """Return the row of one cell fitted on the completed lives."""
+    mode = str(censored["mode"])
+    row = {**censored, "informative_removals": "imputed"}
+    if mode not in ("any", "wear"):
+        return row
+    cells = [_chosen(table, where) for table in complete.tables]
+    n_drawn = int(cells[0]["life_id"].isin(complete.drawn).sum())
+    if n_drawn == 0:
+        return row
+    numbers = completed_numbers(cells, mode, study)
+    if not numbers:
+        return row
+    left, unknown = _removals(cells[0], {})
+    note = (
+        f"{n_drawn} renewed in good time stand at the age at which their readings say that they"
+        f" would have crossed ({len(cells)} draws); none of them was seen to fail"
+    )
+    others = _removal_note("imputed", left, unknown)
+    return {**row, **numbers, "warning": "; ".join(filter(None, [note, others]))}
+
+
+def _chosen(table: pd.DataFrame, where: dict[str, str]) -> pd.DataFrame:
+    for column, value in where.items():
+        table = table[table[column].astype(str) == value]
+    return table
 
 
 def _removals(lives: pd.DataFrame, chosen: dict[str, str]) -> tuple[int, int]:

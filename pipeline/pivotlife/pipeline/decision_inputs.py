@@ -11,8 +11,9 @@ import pandas as pd
 
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
-from pivotlife.models.decision_rates import replacement_rates
+from pivotlife.models.decision_rates import replacement_rates, simulated_rates
 from pivotlife.models.findings import SUDDEN_MODES
+from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.no_failures import FEW_FAILURES, no_failure_bound, sudden_rate_upper
 from pivotlife.models.weibull import WeibullFit
@@ -99,10 +100,31 @@ def decision_options(
     costs: CostItems,
     sudden: Mapping[str, float],
     settings: Settings,
+    laws: GrowthLaws | None = None,
+    limits: Mapping[str, float] | None = None,
 ) -> DecisionOptions:
-    """Collect what steers the choice besides prices."""
+    """Collect what steers the choice besides prices.
+
+    Parameters
+    ----------
+    fits, bounds, costs, sudden, settings
+        As the other functions here make them.
+    laws : GrowthLaws, optional
+        Where one speaks, the long-run rate comes from the rule itself, simulated.
+    limits : mapping of bushing type to mm, optional
+        The usual limit of each type in service.
+    """
     gaps = {str(duty): interval.pm_miles for duty, interval in settings.intervals.items()}
     rates = replacement_rates(fits, bounds, costs, gaps)
+    long_run = {
+        (str(row["bushing_type"]), str(row["duty"])): float(row["cost_per_mile"])
+        for row in rates.to_dict("records")
+    }
+    if laws is not None:
+        simulated = simulated_rates(
+            laws, limits or {}, costs, sudden, gaps, long_run, seed=settings.random.seed
+        )
+        long_run |= simulated
     return DecisionOptions(
         early_miles=settings.decision.early_miles,
         chance_now_alarm=settings.decision.chance_now_alarm,
@@ -110,9 +132,6 @@ def decision_options(
             str(duty): interval.longest_gap_between_readings
             for duty, interval in settings.intervals.items()
         },
-        rates={
-            (str(row["bushing_type"]), str(row["duty"])): float(row["cost_per_mile"])
-            for row in rates.to_dict("records")
-        },
+        rates=long_run,
         sudden_per_mile=dict(sudden),
     )

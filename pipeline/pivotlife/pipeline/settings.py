@@ -120,6 +120,7 @@ class Decision(_Strict):
 
     early_miles: Annotated[float, Field(ge=0)] = 60_000.0
     chance_now_alarm: Annotated[float, Field(gt=0, le=1)] = 0.2
+    lookahead_visits: Annotated[int, Field(ge=1, le=8)] = 3
     budget_per_month: Annotated[float, Field(ge=0)] | None = Field(
         default=None, description="cash for this work in a calendar month; left out: not limited"
     )

@@ -14,10 +14,13 @@ from pathlib import Path
 
 import pandas as pd
 
-from pivotlife.models.crossing import FirstCrossing
 from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
 from pivotlife.models.fair_comparison import compare_fairly
+from pivotlife.models.growth_cells import fit_laws
+from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
+from pivotlife.models.imputed_lives import completed_lives
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
@@ -28,8 +31,9 @@ from pivotlife.pipeline.decision_inputs import (
     scale_bounds,
     sudden_rates,
 )
-from pivotlife.pipeline.fleet_work import fleet_work
 from pivotlife.pipeline.engineer_checks import engineer_checks
+from pivotlife.pipeline.fleet_work import fleet_work
+from pivotlife.pipeline.growth_readings import growth_readings
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
@@ -90,6 +94,8 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
     with progress.stage(STAGES[2]):
         lives = records.histories.lives
         in_fit = lives_for_mode(lives, "any")
+        readings = growth_readings(records.histories)
+        laws = fit_laws(readings, lives, seed=seed)
         fits = fit_by_type_and_duty(lives)
         return Survival(
             fits=fits,
@@ -98,6 +104,7 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
                 draws=draws,
                 seed=seed,
                 assumed_shape=dict(settings.survival.assumed_shape),
+                completed=completed_lives(lives, readings, laws, seed=seed),
             ),
             curves=curve_tables(in_fit, fits, draws=draws, seed=seed),
             checks=engineer_checks(records, settings),
@@ -108,6 +115,8 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
                 draws=draws,
                 seed=seed,
             ),
+            readings=readings,
+            laws=laws,
         )
 
 
@@ -119,16 +128,27 @@ def decide(
     costs = cost_items(settings.costs)
     with progress.stage(STAGES[3]):
         bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-        crossing = FirstCrossing(seed=settings.random.seed)
-        of_life = histories.lives[["life_id", "bushing_type", "duty"]]
-        readings = histories.readings.merge(of_life, on="life_id", how="left")
-        crossing.fit(readings, survival.fits, bounds)
-        growth = crossing.growth_table(histories.in_service, readings, records.visits)
+        curves = CurveBook(survival.fits, bounds, seed=settings.random.seed)
+        growth = growth_table(
+            histories.in_service,
+            survival.readings,
+            records.visits,
+            survival.laws,
+            curves,
+            settings.decision.lookahead_visits - 1,
+        )
         orders = standing_orders(
             records.evidence.evidence, records.evidence.clearances, histories.in_service
         )
+        limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
         options = decision_options(
-            survival.fits, bounds, costs, sudden_rates(histories.lives), settings
+            survival.fits,
+            bounds,
+            costs,
+            sudden_rates(histories.lives),
+            settings,
+            survival.laws,
+            {str(kind): float(limit) for kind, limit in limits.items()},
         )
         shortlist = decide_pivots(
             histories.in_service,
@@ -138,7 +158,14 @@ def decide(
             costs,
             options,
         )
-        return Decisions(growth, orders, shortlist, costs, planned_work(shortlist, costs), options)
+        return Decisions(
+            growth[list(GROWTH_COLUMNS)],
+            orders,
+            shortlist,
+            costs,
+            planned_work(shortlist, costs),
+            options,
+        )
 
 
 def plan(

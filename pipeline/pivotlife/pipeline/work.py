@@ -13,6 +13,7 @@ from pivotlife.models.curves import CurveTables
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.fair_comparison import FairComparison
+from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
@@ -42,13 +43,15 @@ class Records:
 
 @dataclass(frozen=True)
 class Survival:
-    """Fits by (bushing type, duty or "all"), tables from them, checks, types compared fairly."""
+    """Fits by (bushing type, duty or "all"), tables from them, checks, laws of play, ratios."""
 
     fits: dict[tuple[str, str], WeibullFit]
     comparison: pd.DataFrame
     curves: CurveTables
     checks: dict[str, pd.DataFrame]
     fair: FairComparison
+    readings: pd.DataFrame
+    laws: GrowthLaws
 
 
 @dataclass(frozen=True)

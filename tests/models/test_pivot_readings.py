@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.crossing_readings import life_readings, usable_readings, with_ages
+from pivotlife.models.pivot_readings import usable_readings, with_ages, with_unknown_ages
 
 
 def test_repeats_are_averaged_and_the_worst_direction_counts() -> None:
@@ -66,18 +66,22 @@ def test_ages_count_from_fitting() -> None:
     ]
 
 
-def test_readings_stand_life_by_life() -> None:
-    rows = pd.DataFrame(
+def test_unknown_ages_are_tried_where_something_was_read() -> None:
+    pivots = pd.DataFrame(
         {
-            "life_id": ["b", "a", "b"],
-            "age_miles": [2.0e5, 1.0e5, 0.0],
-            "free_play_mm": [1.6, 0.8, 0.4],
-            "limit_mm": 3.2,
-        }
+            "fitted_miles": [0.0, np.nan, np.nan],
+            "age_miles": 200_000.0,
+            "visit_age": 210_000.0,
+            "next_age": 220_000.0,
+        },
+        index=[4, 7, 9],
     )
-    readings, first = life_readings(rows, rows["life_id"])
-    assert readings.life.tolist() == [0, 1, 1]
-    assert readings.share.tolist() == [0.25, 0.5, 0.125]
-    assert readings.starts.tolist() == [0, 1]
-    assert readings.log_age[2] == 0.0
-    assert first["life_id"].tolist() == ["a", "b"]
+    used = pd.DataFrame(
+        {"row": [4, 7, 7], "age_miles": [1e5, 1e5, 1.5e5], "free_play_mm": [1.0, 1.0, 1.5]}
+    )
+    cases, read = with_unknown_ages(pivots, used)
+    assert cases["row"].tolist() == [4, 7, 9, 7, 7]
+    assert cases["younger_miles"].tolist() == [0.0, 0.0, 0.0, 50_000.0, 75_000.0]
+    assert cases["next_age"].tolist() == [220_000.0] * 3 + [170_000.0, 145_000.0]
+    ages = read.sort_values(["case", "age_miles"])[["case", "age_miles"]].to_numpy().tolist()
+    assert ages == [[0, 1e5], [1, 1e5], [1, 1.5e5], [3, 5e4], [3, 1e5], [4, 2.5e4], [4, 7.5e4]]

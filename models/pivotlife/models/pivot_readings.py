@@ -1,7 +1,11 @@
-"""Readings and ages in the shape the crossing estimate needs.
+"""Readings of free play by pivot, and its age now and at its visits.
 
 Repeats of one direction on one day, under the same load and grease, are averaged; of several such
 figures the largest counts.
+
+An age that nobody wrote down is tried out: the bushing came with the truck, or it had run half or
+a quarter of those miles when it was first read. Old age is the cautious guess where nothing was
+read; where play was read, youth is, because the same play then grew in fewer miles.
 
 Not here: how a reading comes under suspicion, what the numbers mean for a pivot.
 """
@@ -11,10 +15,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.crossing_grid import FloatArray, Readings
-
 #: Readings that agree in these are repeats of one another.
+_OPTIONAL = ("is_suspect", "is_tight", "resolution_mm")
 _ALIKE = ("direction", "load_state", "greased_before")
+#: Shares of the longest possible age at the first reading that are tried where it is unknown.
+AGE_SHARES = (1.0, 0.5, 0.25)
+UNKNOWN_AGE = "fitted at an unknown odometer: taken as fitted with the truck"
 _VISIT_COLUMNS = (
     "unit_id",
     "miles_now",
@@ -32,7 +38,8 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     ----------
     readings : DataFrame
         life_id, age_miles, free_play_mm, limit_mm; optional reading_date, direction, load_state,
-        greased_before, and is_suspect (bool: may not have been measured at all).
+        greased_before, is_suspect (bool: may not have been measured at all) and is_tight (bool:
+        of a pin that seized or takes no grease, which hides play).
 
     Returns
     -------
@@ -42,8 +49,9 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     numbers = readings[["age_miles", "free_play_mm", "limit_mm"]]
     good = np.isfinite(numbers.to_numpy(dtype=float)).all(axis=1)
     good &= (numbers["age_miles"] >= 0) & (numbers["free_play_mm"] >= 0) & (numbers["limit_mm"] > 0)
-    if "is_suspect" in readings:
-        good &= ~readings["is_suspect"].astype(bool)
+    for doubt in ("is_suspect", "is_tight"):
+        if doubt in readings:
+            good &= ~readings[doubt].astype(bool)
     rows = readings.loc[good]
     day = "reading_date" if "reading_date" in rows else "age_miles"
     alike = [name for name in _ALIKE if name in rows]
@@ -86,7 +94,7 @@ def with_ages(in_service: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
         [
             "no miles record of this unit",
             "age unknown",
-            "fitted at an unknown odometer: taken as fitted with the truck",
+            UNKNOWN_AGE,
         ],
         default="",
     )
@@ -101,15 +109,15 @@ def readings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     pivots : DataFrame
         From `with_ages`; life_id, born_miles, limit_mm.
     readings : DataFrame
-        life_id, true_miles, free_play_mm; optional reading_date, is_suspect, direction,
-        load_state, greased_before.
+        life_id, true_miles, free_play_mm; optional reading_date, is_suspect, is_tight,
+        resolution_mm, direction, load_state, greased_before.
 
     Returns
     -------
     DataFrame
         Usable readings with `row`, the pivot's index, and age_miles.
     """
-    wanted = ["life_id", "true_miles", "free_play_mm", "reading_date", "is_suspect", *_ALIKE]
+    wanted = ["life_id", "true_miles", "free_play_mm", "reading_date", *_OPTIONAL, *_ALIKE]
     rows = readings[[name for name in wanted if name in readings]]
     starts = pivots[["life_id", "born_miles", "limit_mm"]].rename_axis("row").reset_index()
     starts = starts.loc[starts["life_id"].astype(str) != ""]
@@ -118,43 +126,36 @@ def readings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     return usable_readings(rows)
 
 
-def life_readings(rows: pd.DataFrame, life: pd.Series) -> tuple[Readings, pd.DataFrame]:
-    """Put usable readings life by life.
+def with_unknown_ages(
+    pivots: pd.DataFrame, used: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Repeat pivots of unknown age under each age that is tried.
 
     Parameters
     ----------
-    rows : DataFrame
-        age_miles, free_play_mm, limit_mm; optional load_state, greased_before ("" = unknown, taken
-        as unloaded and not greased).
-    life : Series
-        Life of each row.
+    pivots : DataFrame
+        From `with_ages`; fitted_miles, age_miles, visit_age, next_age.
+    used : DataFrame
+        From `readings_of`: row, age_miles, by rising age.
 
     Returns
     -------
-    Readings
-        Lives numbered in rising order of `life`.
     DataFrame
-        First row of each life, in that order.
+        One row for each pivot and tried age, fresh index, with `row` (the pivot's index) and
+        `younger_miles` (taken off every age; 0 where the age is known or nothing was read).
+    DataFrame
+        The readings of each of those rows: `case` (its index) instead of `row`, ages to match.
     """
-    number = pd.Series(pd.factorize(life, sort=True)[0], index=rows.index)
-    order = number.sort_values(kind="stable").index
-    sorted_rows = rows.loc[order]
-    # A reading on the day of fitting has age 0; a mile keeps its logarithm finite.
-    ages = np.maximum(sorted_rows["age_miles"].to_numpy(dtype=float), 1.0)
-    share = sorted_rows["free_play_mm"] / sorted_rows["limit_mm"]
-    ordered = number.loc[order].to_numpy(dtype=np.int64)
-    readings = Readings(
-        np.log(ages),
-        share.to_numpy(dtype=float),
-        ordered,
-        _mark(sorted_rows, "load_state", "loaded"),
-        _mark(sorted_rows, "greased_before", "yes"),
-    )
-    return readings, sorted_rows.loc[~pd.Series(ordered, index=order).duplicated()]
-
-
-def _mark(rows: pd.DataFrame, column: str, word: str) -> FloatArray:
-    """1 where a column says the word, 0 where it does not or is absent."""
-    if column not in rows:
-        return np.zeros(len(rows))
-    return np.asarray(rows[column] == word, dtype=float)
+    first = used.groupby("row")["age_miles"].min().reindex(pivots.index)
+    open_age = pivots["fitted_miles"].isna() & first.notna()
+    parts = [
+        pivots.assign(row=pivots.index, younger_miles=((1.0 - share) * first).where(open_age, 0.0))
+        for share in AGE_SHARES
+    ]
+    cases = pd.concat([parts[0], *(part.loc[open_age] for part in parts[1:])], ignore_index=True)
+    for name in ("age_miles", "visit_age", "next_age"):
+        cases[name] -= cases["younger_miles"]
+    of_row = cases[["row", "younger_miles"]].rename_axis("case").reset_index()
+    read = used.merge(of_row, on="row", how="inner")
+    read["age_miles"] -= read["younger_miles"]
+    return cases, read.drop(columns=["row", "younger_miles"])

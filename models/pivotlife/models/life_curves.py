@@ -80,6 +80,30 @@ class Curve:
         return np.asarray((np.maximum(miles, 0.0)[:, None] / self.scales) ** self.shapes)
 
 
+@dataclass(frozen=True, eq=False)
+class CurveBook:
+    """The life curves of a fleet, looked up by type and duty.
+
+    Attributes
+    ----------
+    fits : mapping of (bushing type, duty or "all") to a fit
+    bounds : mapping of bushing type to (assumed shape, lowest scale in miles the records allow)
+    draws, seed : int
+        Of the curves drawn from each fit.
+    """
+
+    fits: Mapping[tuple[str, str], FittedCurve]
+    bounds: Mapping[str, tuple[float, float]]
+    draws: int = 60
+    seed: int = 1
+
+    def curve(self, bushing_type: str, duty: str) -> Curve | None:
+        """Return the curve that speaks for a type in a duty, or None."""
+        return choose_curve(
+            self.fits, self.bounds, bushing_type, duty, draws=self.draws, seed=self.seed
+        )
+
+
 def choose_curve(
     fits: Mapping[tuple[str, str], FittedCurve],
     bounds: Mapping[str, tuple[float, float]],

@@ -1,4 +1,4 @@
-"""Columns from a life curve alone, and from weighed ages, side by side."""
+"""Columns from a life curve alone."""
 
 from __future__ import annotations
 
@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pivotlife.models.crossing_curves import Curve
-from pivotlife.models.crossing_grid import PlayPath
-from pivotlife.models.crossing_results import by_curve, by_play
+from pivotlife.models.curve_chances import by_curve
+from pivotlife.models.life_curves import Curve
 
 SHAPE, SCALE = 2.2, 5e5
 SPREAD = np.linspace(-0.2, 0.2, 41)
@@ -46,17 +45,3 @@ def test_the_band_is_the_middle_of_the_drawn_curves() -> None:
     found = by_curve(PART, CURVE).loc[7]
     ends = [-np.expm1(-hazard(2.5e5, SCALE * np.exp(s))) for s in (0.16, -0.16)]
     assert [found["chance_lower"], found["chance_upper"]] == pytest.approx(ends, rel=1e-6)
-
-
-def test_readings_that_say_little_leave_the_curve_as_it_is() -> None:
-    """With a hopeless gauge the weighed ages must agree with the curve from new."""
-    part = PART.loc[[7]]
-    reading = pd.DataFrame(
-        {"row": [7], "age_miles": [1e5], "free_play_mm": [1.0], "limit_mm": [3.2]}
-    )
-    blind = by_play(part, reading, CURVE, PlayPath(0.06, 1.3, 1e4), 2_000).loc[7]
-    alone = by_curve(part, CURVE).loc[7]
-    for name in ("chance_over_now", "chance_over_by_next_visit", "chance_lower", "chance_upper"):
-        assert blind[name] == pytest.approx(alone[name], abs=2e-4)
-    assert blind["miles_until_due"] == pytest.approx(alone["miles_until_due"], rel=1e-3, abs=50)
-    assert blind["readings_used"] == 1

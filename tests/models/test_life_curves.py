@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from pivotlife.models.crossing_curves import choose_curve
+from pivotlife.models.life_curves import choose_curve
 
 
 @dataclass
