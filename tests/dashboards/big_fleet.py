@@ -68,7 +68,7 @@ def _invented_line(
     if busy and draw < 0.1:
         return shortlist_row(**shared) | {
             "reason": "Play 3.40 mm (0.134 in) was over the 3.2 mm limit on 2026-08-11. "
-            "Replace it; later good readings do not lift this order."
+            "Replace it; only a replacement or a corrected record lifts this order."
         }
     if busy and draw < 0.45:
         return shortlist_row(**shared) | {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import ModuleType
 
 import pandas as pd
@@ -72,3 +73,9 @@ def test_a_unit_line_without_a_pivot_or_visit_is_still_read(factory: ModuleType)
 
 def test_no_line_no_job(factory: ModuleType) -> None:
     assert gather_jobs(read_lines(factory.empty("shortlist"), factory.empty("growth"), "")) == ()
+
+
+def test_what_parks_a_unit_does_not_wait_for_its_visit() -> None:
+    job = Job("MD-001", "Lowfen", "2026-08-25", "1", "park", "1 to park", ())
+    assert job.when == "now, not at the visit 2026-08-25"
+    assert replace(job, chapter="must").when == "visit 2026-08-25"

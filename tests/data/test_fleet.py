@@ -100,7 +100,7 @@ def test_settings_name_every_table_and_the_last_day(demo: tuple[Path, FleetSumma
     assert set(settings["sources"]) == set(NATIVE_COLUMNS)
     assert all((demo[0] / source["path"]).exists() for source in settings["sources"].values())
     assert settings["intervals"]["vocational"] == {"pm_miles": 7500, "lube_miles": 7500}
-    assert settings["publish"] == {"out": "out"}
+    assert settings["publish"]["out"] == "out"
 
 
 def test_the_same_seed_writes_the_same_bytes_and_another_seed_does_not(tmp_path: Path) -> None:

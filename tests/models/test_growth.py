@@ -91,8 +91,9 @@ def test_chances_rise_with_age_and_fall_with_the_limit(
     ages = [0.0, 1e4, 5e4, 1e5, 2e5, 1e6]
     chances = np.array([growth.chance_over(frame, 3.0, age) for age in ages])
     assert np.all((chances >= 0) & (chances <= 1))
-    assert np.all(np.diff(chances, axis=0) >= -1e-9)
-    assert np.all(growth.chance_over(frame, 2.0, 1e5) >= growth.chance_over(frame, 3.0, 1e5))
+    assert np.all(np.diff(chances, axis=0) >= -1e-7)
+    lower, higher = (growth.chance_over(frame, limit, 1e5) for limit in (2.0, 3.0))
+    assert (lower - higher).min() >= -1e-7
     assert chances[0].max() < 1e-3
 
 

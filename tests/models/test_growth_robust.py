@@ -9,9 +9,12 @@ from types import ModuleType
 import numpy as np
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from pivotlife.models.errors import LivesError, NoMaximumError
 from pivotlife.models.growth import FreePlayGrowth
+from pivotlife.models.growth_law import Density, GrowthLaw
 from pivotlife.models.growth_weights import student_weight
 
 
@@ -170,3 +173,32 @@ def test_few_bushings_and_few_loaded_readings_are_said(factory: ModuleType) -> N
     warnings = FreePlayGrowth().fit(table).warnings_
     assert any("Only 12 bushings" in warning for warning in warnings)
     assert any("2 loaded and" in warning for warning in warnings)
+
+
+READING = st.tuples(
+    st.floats(0, 1e6),
+    st.one_of(st.just(float("nan")), st.just(0.0), st.floats(0, 4), st.floats(0, 1e4)),
+    st.sampled_from(["loaded", "unloaded", ""]),
+    st.sampled_from(["yes", "no", ""]),
+    st.sampled_from([0.0, 0.0254, 1.5875]),
+)
+
+
+@pytest.mark.parametrize("density", ["normal", "weibull"])
+@given(rows=st.lists(READING, min_size=1, max_size=8))
+@settings(max_examples=60, deadline=None)
+def test_any_readings_get_a_chance_that_never_falls_with_age(
+    density: Density, rows: list[tuple[float, float, str, str, float]]
+) -> None:
+    growth = FreePlayGrowth(density)
+    growth.law_ = GrowthLaw(density, 0.2, 0.06, 0.15, 1.4, 0.7, 0.5, 0.7, -0.25)
+    names = ["miles", "free_play_mm", "load_state", "greased_before", "resolution_mm"]
+    table = pd.DataFrame(rows, columns=names).assign(pivot_id="p")
+    ages = (0.0, 1e3, 5e4, 1e5, 2e5, 1e6)
+    chances = np.array([growth.chance_over(table, 3.0, age)["p"] for age in ages])
+    assert np.all((chances >= 0) & (chances <= 1))
+    assert np.all(np.diff(chances) >= -1e-4)
+    play = growth.play_at(table, 1e5)
+    assert np.isfinite(play.to_numpy()).all()
+    assert (play.lower_mm <= play.upper_mm).all()
+    assert growth.miles_until(table, 3.0, 0.1)["p"] >= 0

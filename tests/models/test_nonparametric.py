@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,9 @@ import pandas as pd
 import pytest
 
 from pivotlife.models.errors import NoMaximumError
+from pivotlife.models.lives import check_lives
 from pivotlife.models.nonparametric import npmle
+from pivotlife.models.turnbull import TurnbullProblem
 
 
 def lives(rows: list[tuple[float, float, float]]) -> pd.DataFrame:
@@ -103,3 +106,20 @@ def test_thousands_of_exact_ages_beside_gaps_settle(survival: Any) -> None:
     curve = npmle(survival.mixed_lives(4_000, seed=9))
     assert curve.ages.size > 500
     assert curve.gradient_excess < 1e-8
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_every_sample_of_units_settles(survival: ModuleType, seed: int) -> None:
+    """Wide gaps of uneven visits, late entry and units drawn twice: the gradient still vanishes."""
+    random = np.random.default_rng(seed)
+    frame = survival.mixed_lives(420, seed, late=0.5)
+    frame["upper_miles"] += np.where(np.isfinite(frame["upper_miles"]), 40_000.0, 0.0)
+    frame["unit_id"] = [f"MD-{n // 6:03d}" for n in range(len(frame))]
+    checked = check_lives(frame)
+    problem = TurnbullProblem.of(checked)
+    chance = np.full(checked.n_units, 1.0 / checked.n_units)
+    for _ in range(12):
+        weight = random.multinomial(checked.n_units, chance)[checked.unit].astype(float)
+        hazards, excess = problem.solve(weight)
+        assert excess <= 1e-6
+        assert (hazards >= 0.0).all()

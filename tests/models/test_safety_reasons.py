@@ -22,12 +22,19 @@ def facts(cause: str, rule: str = "", decision: str = "replace", **told: object)
         (
             facts("over-limit", play_mm=3.3274, limit_mm=3.2, what="412,300 mi"),
             "Play 3.33 mm (0.131 in) was over the 3.2 mm limit on 2026-05-02 (412,300 mi). "
-            "Replace it; later good readings do not lift this order.",
+            "Replace it; only a replacement or a corrected record lifts this order.",
+        ),
+        (
+            facts("over-limit", play_mm=17.78, limit_mm=3.2, contradicted=True),
+            "Play 17.78 mm (0.700 in) was over the 3.2 mm limit on 2026-05-02. "
+            "Replace it; only a replacement or a corrected record lifts this order. "
+            "A later reading is less than half of it: the record may be mistaken, so measure again "
+            "before ordering parts.",
         ),
         (
             facts("over-limit", play_mm=3.2, limit_mm=3.2),
             "Play 3.20 mm (0.126 in) reached the 3.2 mm limit on 2026-05-02. "
-            "Replace it; later good readings do not lift this order.",
+            "Replace it; only a replacement or a corrected record lifts this order.",
         ),
         (
             facts("park-finding", decision="park", finding="seized"),

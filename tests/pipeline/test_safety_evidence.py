@@ -159,6 +159,17 @@ def test_a_later_good_reading_ends_nothing(factory: ModuleType) -> None:
     assert orders(fleet) == {(factory.PIVOT, "replace")}
 
 
+def test_a_far_smaller_reading_afterwards_casts_doubt_and_lifts_nothing(
+    factory: ModuleType,
+) -> None:
+    found = evidence(factory, factory.reading(300, 17.78), factory.reading(600, 0.6))
+    assert found["contradicted"].tolist() == [True, False]
+    fleet = factory.fleet(readings=[factory.reading(300, 17.78), factory.reading(600, 0.6)])
+    assert orders(fleet) == {(factory.PIVOT, "replace")}
+    found = evidence(factory, factory.reading(300, 3.4), factory.reading(600, 2.9))
+    assert not found["contradicted"].any()
+
+
 def test_a_renewal_somewhere_on_the_unit_does_not_end_the_danger_of_one_pivot(
     factory: ModuleType,
 ) -> None:

@@ -91,6 +91,12 @@ class Job:
     summary: str
     lines: tuple[Line, ...]
 
+    @property
+    def when(self) -> str:
+        """When it is to be done; what parks a unit does not wait for its visit."""
+        visit = f"visit {self.visit}"
+        return f"now, not at the {visit}" if self.chapter == "park" else visit
+
 
 def read_lines(shortlist: pd.DataFrame, growth: pd.DataFrame, currency: str) -> tuple[Line, ...]:
     """Write out every row of the shortlist, in its order of rank.

@@ -60,7 +60,7 @@ def simulate(
     *,
     units: int = 180,
     years: float = 6.0,
-    seed: int = 7,
+    seed: int = 1,
     faults: bool = True,
     bad_odometers: float | None = None,
     campaign: bool = True,

@@ -36,6 +36,7 @@ lube_miles = $vocational_lube
 
 [publish]
 out = "out"
+fleet_name = "Meridell Demo Fleet (invented)"
 
 [random]
 seed = $seed

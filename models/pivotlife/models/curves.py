@@ -21,6 +21,7 @@ from pivotlife.models.lives import FloatArray
 from pivotlife.models.nonparametric import SurvivalCurve, npmle
 from pivotlife.models.type_cell import draws_units
 from pivotlife.models.weibull import WeibullFit
+from pivotlife.models.weibull_bootstrap import expanded_tail
 
 CURVE_COLUMNS = [
     *("bushing_type", "duty", "curve", "miles", "survival", "lower", "upper", "at_risk"),
@@ -30,6 +31,8 @@ POINT_COLUMNS = ["bushing_type", "duty", "miles", "failed_share", "lower", "uppe
 GRID_POINTS = 81
 DRAWN_BEYOND = 1.25
 MOST_POINTS = 60
+#: A sample of the records' curve costs far more than one of a fitted curve.
+MOST_DRAWS_OF_RECORDS = 100
 LEVEL = 0.95
 
 
@@ -66,7 +69,7 @@ def curve_tables(
     fits : mapping of (bushing type, duty or "all") to WeibullFit
         Groups without a fit get only the curve of the records.
     draws, seed : int
-        Of the unit bootstrap behind the bands.
+        Of the unit bootstrap behind the bands; at most 100 draws for the curve of the records.
 
     Returns
     -------
@@ -92,7 +95,7 @@ def _groups(lives: pd.DataFrame) -> Iterator[tuple[tuple[str, str], pd.DataFrame
 
 def _records(group: pd.DataFrame, draws: int, seed: int) -> SurvivalCurve | None:
     try:
-        return npmle(group, draws=draws, seed=seed)
+        return npmle(group, draws=min(draws, MOST_DRAWS_OF_RECORDS), seed=seed)
     except NoMaximumError:
         return None
 
@@ -135,7 +138,8 @@ def _band(
     with np.errstate(divide="ignore"):
         log_hazard = shape[:, None] * (np.log(grid)[None, :] - log_scale[:, None])
     survival = np.exp(-np.exp(np.minimum(log_hazard, 700.0)))
-    low, high = np.quantile(survival, [(1.0 - LEVEL) / 2.0, (1.0 + LEVEL) / 2.0], axis=0)
+    tail = expanded_tail(LEVEL, drawn.n_failing_units)
+    low, high = np.quantile(survival, [tail, 1.0 - tail], axis=0)
     return low, high
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.growth_fit import LawFit, climb, with_covariance
-from pivotlife.models.growth_law import Density
+from pivotlife.models.growth_law import Density, GrowthLaw
 from pivotlife.models.growth_readings import GrowthReadings, select_lives
 from pivotlife.models.growth_start import (
     check_enough,
@@ -31,6 +31,7 @@ _DECIDED = 20.0
 # Weights that move by less than this in sum, per reading, leave the fit as it is.
 _SETTLED = 1e-4
 _FEW_LIVES = 30
+_Start = tuple[GrowthLaw, NDArray[np.float64] | None]
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,8 @@ class GrowthEstimate:
     best : LawFit
         The fit of the chosen density.
     aic : dict of str to float
-        Akaike's criterion of each density tried on the same readings.
+        Akaike's criterion of each density on the same readings: all that were used, or the
+        first share of them where that decided already.
     n_lives, n_readings : int
         Lives and measured readings in the fit.
     n_wild, n_not_measured : int
@@ -98,18 +100,16 @@ def estimate_growth(
     tried = _still_open(first)
     weighed = weigh_readings(used, tried[0].law) if weigh else used
     share = min(1.0, FIRST_LIVES / used.n_lives)
-    fits = [
-        climb(weighed, fit.law, fitted, n_nodes=n_nodes, scale=share * fit.covariance)
-        for fit in tried
-    ]
+    fits = _climb_each(
+        [(fit.law, share * fit.covariance) for fit in tried], weighed, fitted, n_nodes=n_nodes
+    )
     best = min(fits, key=lambda fit: fit.aic)
-    if weigh:
-        again = weigh_readings(used, best.law)
-        if _moved(again, weighed):
-            best = climb(
-                again, best.law, fitted, n_nodes=n_nodes, scale=share * tried[0].covariance
-            )
-            weighed = again
+    again = weigh_readings(used, best.law) if weigh else weighed
+    if _moved(again, weighed):
+        # Both densities were compared on the same weights; the winner is refitted on its own.
+        start = (best.law, share * tried[0].covariance)
+        (best,) = _climb_each([start], again, fitted, n_nodes=n_nodes)
+        weighed = again
     best = with_covariance(best, weighed, n_nodes=n_nodes)
     if used.n_lives < _FEW_LIVES:
         warnings = (*warnings, f"Only {used.n_lives} bushings: the law is uncertain.")
@@ -179,15 +179,22 @@ def _first_fits(
         weighed = lighter
         if settled:
             break
-    fits, refused = [], None
-    for density in densities:
-        start, fine = other_density(law, density), density != "normal"
+    starts: list[_Start] = [(other_density(law, density), None) for density in densities]
+    fits = _climb_each(starts, weighed, fitted, n_nodes=7)
+    return [with_covariance(fit, weighed, n_nodes=7, fine=False) for fit in fits]
+
+
+def _climb_each(
+    starts: list[_Start], readings: GrowthReadings, fitted: NDArray[np.bool_], *, n_nodes: int
+) -> list[LawFit]:
+    """Climb from each start; a density without a maximum is left out unless none has one."""
+    fits: list[LawFit] = []
+    refused: NoMaximumError | None = None
+    for law, scale in starts:
         try:
-            fit = climb(weighed, start, fitted, n_nodes=7, fine=fine)
+            fits.append(climb(readings, law, fitted, n_nodes=n_nodes, scale=scale))
         except NoMaximumError as error:
             refused = error
-            continue
-        fits.append(with_covariance(fit, weighed, n_nodes=7, fine=False))
-    if not fits and refused:
+    if refused and not fits:
         raise refused
     return fits

@@ -20,6 +20,7 @@ Not here: how the support and the hazards are found (`turnbull`).
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 
@@ -243,11 +244,15 @@ def _bootstrap_band(
     chance = np.full(lives.n_units, 1.0 / lives.n_units)
     beyond = problem.ages > curve.from_miles
     position = np.searchsorted(problem.ages[beyond], curve.ages)
-    curves = np.empty((curve.draws, curve.ages.size))
+    curves = np.full((curve.draws, curve.ages.size), np.nan)
     for draw in range(curve.draws):
         weight = lives.weight * random.multinomial(lives.n_units, chance)[lives.unit]
-        hazards, _ = problem.solve(weight)
-        curves[draw] = _survival(hazards[beyond])[position]
+        with suppress(NoMaximumError):  # a sample whose search does not settle is left out
+            hazards, _ = problem.solve(weight)
+            curves[draw] = _survival(hazards[beyond])[position]
+    curves = curves[~np.isnan(curves).any(axis=1)]
+    if len(curves) < curve.draws / 2:
+        raise NoMaximumError("no band: most samples of units have no curve that could be found")
     tail = (1.0 - curve.level) / 2.0
     lower, upper = np.quantile(curves, [tail, 1.0 - tail], axis=0)
     return lower, upper

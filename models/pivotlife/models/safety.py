@@ -50,6 +50,7 @@ _FLAGS: Final = (
     "unreadable_finding",
     "play_unit_unreadable",
     "after_repair",
+    "contradicted",
 )
 _RENEWED: Final = ("replaced", "fitted")
 
@@ -65,7 +66,8 @@ def standing_orders(
         source_row, unit_id, pivot_id ("" = position unknown), date (NaT = unreadable), finding
         ("" = none), teardown (bool), play_mm and limit_mm (float, millimetres), refuses_grease,
         unreadable_finding, play_unit_unreadable (bool), what (text for the reason); optional
-        after_repair (bool, taken after that day's repair). Cells may be missing or hold the
+        after_repair (bool, taken after that day's repair), contradicted (bool, a later reading of
+        the same bushing was far smaller). Cells may be missing or hold the
         wrong kind of value: what is left still counts.
     clearances : DataFrame
         unit_id, pivot_id ("" = the unit), date, kind (replaced, fitted, repair, good-evidence,

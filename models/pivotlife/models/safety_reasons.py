@@ -15,8 +15,8 @@ import pandas as pd
 _ACTIONS: Final[dict[str, str]] = {
     "axle-shifted": "Park the unit until a repair on it is recorded.",
     "park-finding": "Park the unit; the order stands until this bushing is replaced.",
-    "over-limit": "Replace it; later good readings do not lift this order.",
-    "failure-finding": "Replace it; later good readings do not lift this order.",
+    "over-limit": "Replace it; only a replacement or a corrected record lifts this order.",
+    "failure-finding": "Replace it; only a replacement or a corrected record lifts this order.",
     "refuses-grease": (
         "Remove and inspect this pin; the order stands until it takes grease or is replaced."
     ),
@@ -40,6 +40,8 @@ class OrderFacts(NamedTuple):
         The row in a few words, or "".
     rows : int
         How many rows of the record say the same.
+    contradicted : bool
+        A later reading of the same bushing was far smaller.
     """
 
     cause: str
@@ -51,6 +53,7 @@ class OrderFacts(NamedTuple):
     date: pd.Timestamp
     what: str
     rows: int
+    contradicted: bool = False
 
 
 def order_reason(facts: OrderFacts) -> str:
@@ -62,6 +65,11 @@ def order_reason(facts: OrderFacts) -> str:
     parts = [f"{_found(facts)} {day}{told}{more}."]
     lost = facts.rule == "position-unknown"
     parts.append(_lost(facts.decision) if lost else _ACTIONS[facts.cause])
+    if facts.contradicted and facts.cause == "over-limit":
+        parts.append(
+            "A later reading is less than half of it: the record may be mistaken, so measure again"
+            " before ordering parts."
+        )
     if undated:
         parts.append("The date cannot be read: no later event lifts the order, correct the row.")
     return " ".join(parts)

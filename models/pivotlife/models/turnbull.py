@@ -30,6 +30,13 @@ from pivotlife.models.turnbull_search import CERTAIN, TOLERANCE, WeightedProblem
 
 #: Most rounds of the search.
 ROUNDS = 300
+#: Relative rise below which a step has got stuck.
+STUCK = 1e-10
+#: Gradient per life that is taken for zero when the search ends there: the likelihood itself can no
+#: longer tell two such points apart.
+NEARLY = 1e-6
+#: Most gaps for which a stuck step is solved exactly.
+MOST_CAREFUL = 400
 
 
 @dataclass(frozen=True, eq=False)
@@ -88,11 +95,23 @@ class TurnbullProblem:
             if excess <= TOLERANCE:
                 return eta, excess
             active = state.candidates(eta, gradient)
-            eta, value = state.step(eta, value, gradient, active)
+            eta, reached = state.step(eta, value, gradient, active)
+            if excess > NEARLY and _is_stuck(value, reached):
+                if active.size <= MOST_CAREFUL:
+                    eta, reached = state.careful_step(eta, value, gradient, active)
+                if _is_stuck(value, reached):
+                    eta, reached = state.restart(eta, state.gradient(eta))
+            value = reached
+        if excess <= NEARLY:
+            return eta, excess
         raise NoMaximumError(
             f"the non-parametric curve did not settle in {ROUNDS} rounds; largest gradient"
             f" {excess:.1e} per life"
         )
+
+
+def _is_stuck(value: float, reached: float) -> bool:
+    return reached - value <= STUCK * (abs(value) + 1.0)
 
 
 def innermost_ends(lives: CheckedLives) -> FloatArray:

@@ -15,7 +15,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solveh_banded
+from scipy.linalg import cholesky, solve_triangular, solveh_banded
+from scipy.optimize import nnls
 from scipy.sparse.linalg import LinearOperator, cg
 
 from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
@@ -24,6 +25,9 @@ from pivotlife.models.arrays import BoolArray, FloatArray, IntArray
 CERTAIN = 50.0
 #: Largest gradient per life that counts as zero.
 TOLERANCE = 1e-9
+#: Rounds of expectation-maximisation after a stuck step, and the share of the mean increment from
+#: which a gap without any begins.
+RESTART_ROUNDS, SEED_SHARE = 20, 1e-3
 #: Widest band of second derivatives that is formed.
 WIDEST_BAND = 60
 
@@ -112,14 +116,37 @@ class WeightedProblem:
     ) -> tuple[FloatArray, float]:
         """Walk towards the maximum of the quadratic model over the active gaps."""
         bend = self._bend(eta)
-        aim = self._aim(eta, gradient, active, bend)
         move = np.zeros_like(eta)
-        move[active] = aim - eta[active]
+        move[active] = self._aim(eta, gradient, active, bend) - eta[active]
         rise = float(gradient @ move)
         if rise <= 0.0:  # dropping gaps at once can turn the walk downhill: gap by gap it rises
             own = np.maximum(_cover(self.lower, self.upper, bend, eta.size)[active], 1e-300)
             move[active] = np.maximum(eta[active] + gradient[active] / own, 0.0) - eta[active]
             rise = float(gradient @ move)
+        return self._walk(eta, value, move, rise)
+
+    def careful_step(
+        self, eta: FloatArray, value: float, gradient: FloatArray, active: IntArray
+    ) -> tuple[FloatArray, float]:
+        """Walk to the quadratic model's exact maximum under eta >= 0, by least squares."""
+        bend = self._bend(eta)
+        low, high = np.searchsorted(active, self.lower), np.searchsorted(active, self.upper)
+        places = np.arange(active.size)
+        covers = ((places >= low[:, None]) & (places < high[:, None])).astype(np.float64)
+        matrix = covers.T @ (bend[:, None] * covers)
+        matrix[np.diag_indices(active.size)] *= 1.0 + 1e-10
+        matrix[np.diag_indices(active.size)] += 1e-12 * float(np.trace(matrix)) / active.size
+        root = cholesky(matrix)
+        aim_for = gradient[active] + matrix @ eta[active]
+        best, _ = nnls(root, solve_triangular(root, aim_for, trans="T"), maxiter=50 * active.size)
+        move = np.zeros_like(eta)
+        move[active] = best - eta[active]
+        return self._walk(eta, value, move, float(gradient @ move))
+
+    def _walk(
+        self, eta: FloatArray, value: float, move: FloatArray, rise: float
+    ) -> tuple[FloatArray, float]:
+        """Go as far along a move as the likelihood rises enough; stay where it never does."""
         length = 1.0
         for _ in range(60):
             there = np.maximum(eta + length * move, 0.0)
@@ -128,6 +155,24 @@ class WeightedProblem:
                 return there, there_value
             length *= 0.5
         return eta, value
+
+    def restart(self, eta: FloatArray, gradient: FloatArray) -> tuple[FloatArray, float]:
+        """Climb a little by expectation-maximisation from where the quadratic model is stuck.
+
+        Each failure is at least one event of a Poisson process with mean eta in every gap it
+        covers; the expected events, divided by the weight that runs through a gap, never lower
+        the likelihood. Inviting gaps start from a small increment, for zero stays zero.
+        """
+        inviting = (gradient > 0.0) & (eta <= 0.0) & ~self.certain
+        eta = np.where(inviting, SEED_SHARE * float(eta[~self.certain].sum()) / eta.size, eta)
+        through = self.cost + _cover(self.lower, self.upper, self.weight, eta.size)
+        through = np.where(self.certain | (through <= 0.0), np.inf, through)
+        for _ in range(RESTART_ROUNDS):
+            covered = np.clip(self._covered(np.where(self.certain, 0.0, eta)), 1e-12, 700.0)
+            events = self.weight / -np.expm1(-covered)
+            grown = eta * _cover(self.lower, self.upper, events, eta.size) / through
+            eta = np.where(self.certain, eta, grown)
+        return eta, self.value(eta)
 
     def _aim(
         self, eta: FloatArray, gradient: FloatArray, active: IntArray, bend: FloatArray

@@ -5,6 +5,10 @@ of twenty trucks tell less than a thousand trucks would. Drawing whole units kee
 (Efron & Tibshirani, An Introduction to the Bootstrap, 1993, from memory). A draw only changes the
 weights of the lives, and starts from the curve of all lives: a few Newton steps settle it.
 
+Percentiles of few units are too narrow: they miss the factor n / (n - 1) and the t distribution.
+The levels are therefore widened as for a mean of n units (Hesterberg, The American Statistician 69
+(2015), the expanded percentile interval, from memory), n being the units on which anything failed.
+
 A draw without failures has an infinite scale and no shape. A draw whose shape runs to 0.1 or 20 is
 kept at that bound and counted in ``n_without_maximum``.
 
@@ -18,6 +22,7 @@ from math import exp, inf
 
 import numpy as np
 from scipy.special import gammaln
+from scipy.stats import norm, t
 
 from pivotlife.models.arrays import FloatArray
 from pivotlife.models.lives import CheckedLives
@@ -36,11 +41,14 @@ class BootstrapCurves:
         NaN and infinity in draws without failures.
     n_without_maximum : int
         Draws that determine no curve.
+    n_failing_units : int
+        Units with a failure in the records themselves.
     """
 
     log_shape: FloatArray
     log_scale: FloatArray
     n_without_maximum: int
+    n_failing_units: int
 
     def mean(self) -> FloatArray:
         """Return the mean life of each draw in miles."""
@@ -74,7 +82,24 @@ def bootstrap_curves(
         log_shape[draw], log_scale[draw] = found.a, found.s
         is_lost = found.at_lowest_shape or found.at_highest_shape
         lost += is_lost or exp(found.a) * abs(found.s - s) > RUN_AWAY
-    return BootstrapCurves(log_shape, log_scale, lost)
+    failing = np.unique(lives.unit[lives.is_failure]).size
+    return BootstrapCurves(log_shape, log_scale, lost, failing)
+
+
+def expanded_tail(level: float, n_units: int) -> float:
+    """Return the share of draws to leave out at each end, smaller the fewer the units.
+
+    Parameters
+    ----------
+    level : float
+        Confidence of the interval.
+    n_units : int
+        Units that carry the information; with one unit the plain percentile is kept.
+    """
+    if n_units < 2:
+        return (1.0 - level) / 2.0
+    wide = np.sqrt(n_units / (n_units - 1.0)) * t.ppf(0.5 + level / 2.0, n_units - 1)
+    return float(norm.sf(wide))
 
 
 def percentile_interval(curves: BootstrapCurves, path: Path, level: float) -> Interval:
@@ -90,7 +115,8 @@ def percentile_interval(curves: BootstrapCurves, path: Path, level: float) -> In
         values.append(path.start(a, s)[0])
     if not values:
         return path.interval(None, None)
-    low, high = (_percentile(values, (1.0 + side * level) / 2.0) for side in (-1.0, 1.0))
+    tail = expanded_tail(level, curves.n_failing_units)
+    low, high = _percentile(values, tail), _percentile(values, 1.0 - tail)
     return path.interval(low if low > path.lowest else None, high if high < path.highest else None)
 
 

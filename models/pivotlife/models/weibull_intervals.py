@@ -16,6 +16,7 @@ Not here: the unit bootstrap (`weibull_bootstrap`).
 
 from __future__ import annotations
 
+from functools import cache
 from math import exp, inf, isfinite, log, sqrt
 
 import numpy as np
@@ -107,6 +108,9 @@ def _crossing(
     """Return where between two search values the profile crosses the cut."""
     t = inside[1]
 
+    # The search along the path starts where the last one ended: asked twice at an end, it might
+    # answer a hair differently and hide the change of sign.
+    @cache
     def above_cut(v: float) -> float:
         nonlocal t
         value, t = _along(likelihood, path, v, t)

@@ -87,7 +87,7 @@ def demo(
     folder: Annotated[Path, typer.Option(help="Where the invented fleet goes.")] = Path(
         "demo-fleet"
     ),
-    seed: Annotated[int, typer.Option(min=0, help="Seed of the invented fleet.")] = 7,
+    seed: Annotated[int, typer.Option(min=0, help="Seed of the invented fleet.")] = 1,
     verbose: Verbose = False,
 ) -> None:
     """Write an invented fleet, run everything on it and print where to look."""
@@ -109,7 +109,7 @@ def simulate(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to write to.")],
     units: Annotated[int, typer.Option(min=1, help="Units in the fleet.")] = 180,
     years: Annotated[float, typer.Option(min=0.5, max=30, help="Years on record.")] = 6.0,
-    seed: Annotated[int, typer.Option(min=0)] = 7,
+    seed: Annotated[int, typer.Option(min=0)] = 1,
     faults: Annotated[bool, typer.Option(help="Put faults into the records.")] = True,
     bad_odometers: Annotated[
         float | None, typer.Option(min=0, max=0.9, help="Share of wrong odometers.")

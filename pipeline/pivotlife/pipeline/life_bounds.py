@@ -12,7 +12,7 @@ Not here: collecting the evidence, and the same lives for one failure mode alone
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -29,6 +29,7 @@ NEW_MILES: Final = 1_000.0
 
 #: Removal reasons whose lives may end because the play was already high.
 INFORMATIVE: Final = ("preventive", "campaign")
+_SILENT: Final = ("unknown-age", "prevalent", "none-after-entry")
 _OWN_WORD: Final = ("preventive", "campaign", "partner")
 
 
@@ -56,39 +57,19 @@ def bound_lives(
         `in_fit, evidence, mode, informative, removed_reason`.
     """
     fitted = spans["fitted_miles"].to_numpy()
-    good = _age(
-        np.where(
-            removals["good_at_end"] & seen["bad_day"].isna(),
-            spans["removed_miles"],
-            seen["good_miles"],
-        ),
-        fitted,
-    )
-    by_reading = seen["bad_day"].notna().to_numpy()
-    failed = by_reading | removals["failed"].to_numpy()
-    evidence_age = _age(np.where(by_reading, seen["bad_miles"], spans["removed_miles"]), fitted)
-    evidence_age = np.where(failed, evidence_age, np.nan)
-    rank = _mode_rank(seen, removals)
-    exact = _exact(removals, by_reading, rank, planned_stop)
-    began = np.maximum(spans["records_begin_miles"].to_numpy() - fitted, 0.0)
-    before = began > NEW_MILES
-    first_good = _age(seen["entry_miles"].to_numpy(), fitted)
-    # A tear-down within the limit is good evidence too, and may be the only one.
-    torn_good = removals["good_at_end"].to_numpy() & np.isnan(first_good) & ~failed
-    first_good = np.where(torn_good, good, first_good)
-    entry = np.where(before, np.where(np.isnan(first_good), began, first_good), 0.0)
-    entry = np.where(np.isnan(fitted), np.nan, entry)
-    lower = np.fmax(entry, np.where(failed, np.minimum(good, evidence_age), good))
-    lower = np.where(exact & failed, evidence_age, lower)
-    upper = np.where(np.isnan(fitted), np.nan, np.where(failed, evidence_age, np.inf))
-    prevalent = failed & before & np.isnan(first_good)
-    said = _evidence(removals, seen, spans, (failed, exact, by_reading))
-    said = np.select(
-        [np.isnan(fitted), prevalent, ~failed & ~(lower > entry)],
-        ["unknown-age", "prevalent", "none-after-entry"],
-        said,
-    )
-    silent = np.isin(said, ("unknown-age", "prevalent", "none-after-entry"))
+    failure = _failures(spans, seen, removals, planned_stop)
+    failed, age = failure.failed, failure.age
+    torn_good = removals["good_at_end"] & seen["bad_day"].isna()
+    good = _age(np.where(torn_good, spans["removed_miles"], seen["good_miles"]), fitted)
+    entry, first_good, before = _entry(spans, seen, np.where(torn_good & ~failed, good, np.nan))
+    lower = np.fmax(entry, np.where(failed, np.minimum(good, age), good))
+    lower = np.where(failure.exact, age, lower)
+    upper = np.where(np.isnan(fitted), np.nan, np.where(failed, age, np.inf))
+    silent = [
+        np.isnan(fitted),
+        failed & before & np.isnan(first_good),
+        ~failed & ~(lower > entry),
+    ]
     reason = removals["reason"]
     return pd.DataFrame(
         {
@@ -96,15 +77,51 @@ def bound_lives(
             "lower_miles": lower,
             "upper_miles": upper,
             "last_good_miles": good,
-            "first_evidence_miles": evidence_age,
+            "first_evidence_miles": age,
             # A failure at its very entry has no length that a curve could use.
-            "in_fit": ~silent & (upper > entry),
-            "evidence": said,
-            "mode": np.append(MODE_ORDER, "")[np.where(failed, rank, len(MODE_ORDER))],
+            "in_fit": ~np.any(silent, axis=0) & (upper > entry),
+            "evidence": np.select(silent, _SILENT, _evidence(removals, seen, spans, failure)),
+            "mode": np.append(MODE_ORDER, "")[np.where(failed, failure.rank, len(MODE_ORDER))],
             "informative": reason.isin(INFORMATIVE).to_numpy() & ~failed,
             "removed_reason": reason,
         }
     )
+
+
+class _Failures(NamedTuple):
+    """Which lives failed, known exactly or not, seen by a reading or at removal, how, when."""
+
+    failed: Mask
+    exact: Mask
+    by_reading: Mask
+    rank: npt.NDArray[np.int64]
+    age: Floats
+
+
+def _failures(
+    spans: pd.DataFrame, seen: pd.DataFrame, removals: pd.DataFrame, planned_stop: Mask
+) -> _Failures:
+    by_reading = seen["bad_day"].notna().to_numpy()
+    failed = by_reading | removals["failed"].to_numpy()
+    miles = np.where(by_reading, seen["bad_miles"], spans["removed_miles"])
+    age = np.where(failed, _age(miles, spans["fitted_miles"].to_numpy()), np.nan)
+    rank = _mode_rank(seen, removals)
+    exact = _exact(removals, by_reading, rank, planned_stop)
+    return _Failures(failed, exact, by_reading, rank, age)
+
+
+def _entry(
+    spans: pd.DataFrame, seen: pd.DataFrame, torn_good: Floats
+) -> tuple[Floats, Floats, Mask]:
+    """Entry age, age at the first good evidence on record, and who was in place before."""
+    fitted = spans["fitted_miles"].to_numpy()
+    began = np.maximum(spans["records_begin_miles"].to_numpy() - fitted, 0.0)
+    before = began > NEW_MILES
+    first_good = _age(seen["entry_miles"].to_numpy(), fitted)
+    # A tear-down within the limit is good evidence too, and may be the only one.
+    first_good = np.where(np.isnan(first_good), torn_good, first_good)
+    entry = np.where(before, np.where(np.isnan(first_good), began, first_good), 0.0)
+    return np.where(np.isnan(fitted), np.nan, entry), first_good, before
 
 
 def _age(miles: npt.ArrayLike, fitted: Floats) -> Floats:
@@ -129,16 +146,16 @@ def _exact(
 
 
 def _evidence(
-    removals: pd.DataFrame, seen: pd.DataFrame, spans: pd.DataFrame, found: tuple[Mask, Mask, Mask]
+    removals: pd.DataFrame, seen: pd.DataFrame, spans: pd.DataFrame, failure: _Failures
 ) -> npt.NDArray[np.str_]:
     """Word for what each life rests on, before age and entry have their say."""
-    failed, exact, by_reading = found
-    over = np.where(by_reading, seen["bad_is_over"], removals["failed_over"]).astype(bool)
+    failed = failure.failed
+    over = np.where(failure.by_reading, seen["bad_is_over"], removals["failed_over"]).astype(bool)
     reason = removals["reason"].to_numpy(dtype=str)
     ended = spans["removed_miles"].notna().to_numpy() | (reason != "")
     words = np.where(np.isin(reason, _OWN_WORD), reason, "other-removal")
     return np.select(
-        [exact, failed & over, failed, ended],
+        [failure.exact, failed & over, failed, ended],
         ["broke", "bad-reading", "finding", words],
         "in-service",
     ).astype("U20")

@@ -5,9 +5,9 @@ or rubber was found `ok`. Several readings of one stop (directions, repeats) spe
 one decides. A zero on metal that is past a settable age may mean "not measured", and so may a
 sheet of zeros: such readings are marked as suspect. They still count as good, because leaving
 them out would leave out the little worn bushings and make a type look short-lived. A small play
-on a pin that refuses grease is evidence of nothing: a seized pin reads zero. A play several
-times the limit with a good reading of the same bushing after it is taken for a mistaken unit
-here; the safety step acts on it all the same.
+on a pin that refuses grease is evidence of nothing: a seized pin reads zero. A play far over
+the limit with a good reading of less than half of it later on the same bushing is taken for a
+mistaken unit here, because play does not shrink; the safety step acts on it all the same.
 
 Not here: which evidence begins or ends a life.
 """
@@ -31,8 +31,10 @@ NO_MODE: Final = len(MODE_ORDER)
 MODE_RANK: Final = {mode: rank for rank, mode in enumerate(MODE_ORDER)}
 FINDING_RANK: Final = {finding: MODE_RANK[mode] for finding, mode in FINDING_MODE.items()}
 
-#: Times the limit from which a play with a good reading after it is a mistaken unit.
-FAR_OVER: Final = 3.0
+#: A play of this many limits is a mistaken unit when a later good reading of the same bushing is
+#: below this share of it. Grease (about 0.25 mm) and load (about a third) hide less than that.
+FAR_OVER: Final = 1.5
+SHRUNK_TO: Final = 0.5
 
 #: Metal pivots of one unit that read zero on one day before it counts as a sheet of zeros.
 SHEET_OF_ZEROS: Final = 3
@@ -111,7 +113,8 @@ def flag_readings(
     sound = (np.isfinite(play) & np.isfinite(limit)) | (rubber & (finding == "ok").to_numpy())
     day = readings["reading_date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
     good = sound & ~over & ~failed & ~refuses
-    far = over & ~failed & (play >= FAR_OVER * limit) & _good_later(readings["span"], day, good)
+    shrunk = _least_good_play_later(readings["span"], day, play, good) < SHRUNK_TO * play
+    far = over & ~failed & (play >= FAR_OVER * limit) & shrunk
     rank = finding.map(FINDING_RANK).fillna(NO_MODE).to_numpy(dtype=np.int64)
     return readings.assign(
         day=day,
@@ -126,12 +129,17 @@ def flag_readings(
     )
 
 
-def _good_later(
-    span: pd.Series, day: npt.NDArray[np.int64], good: npt.NDArray[np.bool_]
-) -> npt.NDArray[np.bool_]:
-    """Say of each reading whether a good one of the same bushing follows on a later day."""
-    good_day = pd.Series(np.where(good, day, BEGINNING))
-    return np.asarray(good_day.groupby(span.to_numpy()).transform("max").to_numpy() > day)
+def _least_good_play_later(
+    span: pd.Series,
+    day: npt.NDArray[np.int64],
+    play: npt.NDArray[np.float64],
+    good: npt.NDArray[np.bool_],
+) -> npt.NDArray[np.float64]:
+    """Smallest good play of the same bushing on a later day; infinity where there is none."""
+    seen = pd.DataFrame({"span": span.to_numpy(), "day": day, "play": np.where(good, play, np.inf)})
+    by_day = seen.groupby(["span", "day"])["play"].min().fillna(np.inf).iloc[::-1]
+    least = by_day.groupby(level="span").cummin().groupby(level="span").shift(1, fill_value=np.inf)
+    return least.reindex(pd.MultiIndex.from_frame(seen[["span", "day"]])).to_numpy(dtype=float)
 
 
 def _suspect_zeros(

@@ -44,7 +44,8 @@ class SafetyEvidence:
     evidence : DataFrame
         `source_row, unit_id, pivot_id` ("" = position unknown), `date` (NaT unreadable),
         `recorded_order, finding, teardown, after_repair, play_mm, limit_mm, refuses_grease,
-        unreadable_finding, play_unit_unreadable, withheld, what`.
+        unreadable_finding, play_unit_unreadable, withheld, contradicted` (a later reading was far
+        smaller), `what`.
     clearances : DataFrame
         `unit_id, pivot_id` ("" = the unit), `date, kind` (replaced, fitted, repair,
         good-evidence, took-grease), `source_row`.
@@ -86,7 +87,12 @@ def safety_evidence(
     rows = _known_on(rows, as_of)
     known = rows["unit_id"].isin(known_units(judged))
     evidence = drop_departed(rows[known], judged, as_of)
-    evidence = evidence.assign(limit_mm=_limits(evidence, judged, histories, settings))
+    read = histories.readings
+    doubtful = read.loc[read["is_over"] & read["is_suspect"], "source_row"]
+    evidence = evidence.assign(
+        limit_mm=_limits(evidence, judged, histories, settings),
+        contradicted=evidence["source_row"].isin(doubtful),
+    )
     return SafetyEvidence(
         evidence=_with_units_in_doubt(evidence)[_EVIDENCE].reset_index(drop=True),
         clearances=_clearances(judged, histories, as_of),
@@ -97,7 +103,7 @@ def safety_evidence(
 _EVIDENCE: Final = [
     "source_row", "unit_id", "pivot_id", "date", "recorded_order", "finding", "teardown",
     "after_repair", "play_mm", "limit_mm", "refuses_grease", "unreadable_finding",
-    "play_unit_unreadable", "withheld", "what",
+    "play_unit_unreadable", "withheld", "contradicted", "what",
 ]  # fmt: skip
 
 #: Table -> date, play and finding columns.

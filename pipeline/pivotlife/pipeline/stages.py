@@ -30,6 +30,7 @@ from pivotlife.pipeline.decision_inputs import (
 )
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import judge
+from pivotlife.pipeline.known_rows import known_at
 from pivotlife.pipeline.ledger import make_ledger
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.results import RunResult, publish_all, run_record, run_tables
@@ -61,14 +62,20 @@ def build(intake: Intake, settings: Settings, day: dt.date, progress: Progress) 
     """Place the rows on true miles and turn them into lives, visits and evidence."""
     as_of = pd.Timestamp(day)
     with progress.stage(STAGES[1]):
-        placed = true_miles(intake.judged.tables, settings.odometer.daily_maximum)
+        known, later = known_at(intake.judged.tables, as_of)
+        placed = true_miles(known, settings.odometer.daily_maximum)
         histories = build_histories(placed.tables, settings, as_of)
         return Records(
             placed=placed,
             histories=histories,
             visits=next_visits(placed.tables, placed.points, settings, as_of),
             evidence=safety_evidence(intake.judged, placed, histories, settings, as_of),
-            ledger=make_ledger(intake.raw, intake.judged, histories.fates, placed.unplaced),
+            ledger=make_ledger(
+                intake.raw,
+                intake.judged,
+                pd.concat([later, histories.fates], ignore_index=True),
+                placed.unplaced,
+            ),
         )
 
 

@@ -79,9 +79,19 @@ def next_visits(
     wait = np.maximum(np.ceil((due - pace["now"]) / pace["rate"]), 1.0)
     first = np.where(np.isnan(planned[0]), today + wait, planned[0])
     second = np.where(np.isnan(planned[1]), first + np.ceil(every / pace["rate"]), planned[1])
-    no_miles = np.isnan(pace["now"])
     source = np.where(np.isnan(planned[0]), "interval", "visits table")
-    miles = {name: _ahead(pace, day - today) for name, day in (("", first), ("next_", second))}
+    return _table(units, pace, source, (first, second), today)
+
+
+def _table(
+    units: pd.DataFrame,
+    pace: dict[str, Floats],
+    source: npt.NDArray[np.str_],
+    days: tuple[Floats, Floats],
+    today: float,
+) -> pd.DataFrame:
+    no_miles = np.isnan(pace["now"])
+    miles, spread = zip(*(_ahead(pace, day - today) for day in days), strict=True)
     return pd.DataFrame(
         {
             "unit_id": units["unit_id"],
@@ -89,12 +99,12 @@ def next_visits(
             "duty": units["duty"],
             "miles_now": pace["now"],
             "miles_per_day": np.where(no_miles, np.nan, pace["rate"]),
-            "visit_date": _dates(first),
-            "visit_miles": miles[""][0],
-            "visit_sd_miles": miles[""][1],
-            "next_visit_date": _dates(second),
-            "next_visit_miles": miles["next_"][0],
-            "next_visit_sd_miles": miles["next_"][1],
+            "visit_date": _dates(days[0]),
+            "visit_miles": miles[0],
+            "visit_sd_miles": spread[0],
+            "next_visit_date": _dates(days[1]),
+            "next_visit_miles": miles[1],
+            "next_visit_sd_miles": spread[1],
             "visit_source": np.where(no_miles, "no miles record", source),
         }
     )
