@@ -133,16 +133,18 @@ def limits(
     Returns
     -------
     float, float, float
-        Lower, upper and twice the share of draws beyond 0 on the other side, at least
-        2 / (draws + 1). Infinite limits and p = 1 where too few draws determine it.
+        Lower and upper limit, and the normal p-value with the standard error that the width of the
+        interval stands for (the share of draws beyond 0 would be coarse where pairs are corrected
+        for one another). Infinite limits and p = 1 where too few draws determine it.
     """
     known = draws[np.isfinite(draws)]
     if not np.isfinite(estimate) or known.size < max(FEWEST_DRAWS * draws.size, 2):
         return -np.inf, np.inf, 1.0
     wide = estimate + stretch * (known - estimate)
     low, high = np.quantile(wide, [0.5 - level / 2.0, 0.5 + level / 2.0])
-    other = min(np.count_nonzero(wide <= 0.0), np.count_nonzero(wide >= 0.0))
-    return float(low), float(high), min(2.0 * (other + 1) / (wide.size + 1), 1.0)
+    error = float(high - low) / (2.0 * float(norm.ppf(0.5 + level / 2.0)))
+    p = 2.0 * float(norm.sf(abs(estimate) / error)) if error > 0.0 else float(estimate == 0.0)
+    return float(low), float(high), p
 
 
 def _draw(lives: FairLives, random: np.random.Generator) -> tuple[FloatArray, FloatArray]:

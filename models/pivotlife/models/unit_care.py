@@ -47,16 +47,18 @@ def unit_care(lives: pd.DataFrame, lube_miles: Mapping[str, float]) -> FloatArra
     units = _by_unit(lives, lube_miles)
     if units.empty:
         return np.full(len(lives), np.nan)
-    cell = units.groupby(["duty", "bushing_type"])["share"].transform("mean")
-    coin = cell * (1.0 - cell)
-    per_service = 1.0 / units["due"]
-    weight = units["due"].where(np.isfinite(units["due"]), 1.0)
+    mean: FloatArray = (
+        units.groupby(["duty", "bushing_type"])["share"].transform("mean").to_numpy(np.float64)
+    )
+    share, due = units["share"].to_numpy(np.float64), units["due"].to_numpy(np.float64)
+    coin, per_service = mean * (1.0 - mean), 1.0 / due
+    weight = np.where(np.isfinite(due), due, 1.0)
     # E (share - mean)^2 = v + (mean (1 - mean) - v) / due, summed over units and solved for v.
-    excess = weight @ ((units["share"] - cell) ** 2 - coin * per_service)
-    between = max(float(excess / max(float(weight @ (1.0 - per_service)), 1e-12)), 0.0)
+    excess = float(weight @ ((share - mean) ** 2 - coin * per_service))
+    between = max(excess / max(float(weight @ (1.0 - per_service)), 1e-12), 0.0)
     luck = np.maximum(coin - between, 0.0) * per_service
     kept = between / np.maximum(between + luck, 1e-12)
-    units["care"] = cell + kept * (units["share"] - cell)
+    units["care"] = mean + kept * (share - mean)
     keys = pd.MultiIndex.from_frame(lives[["unit_id", "bushing_type"]])
     care = units.set_index(["unit_id", "bushing_type"])["care"].reindex(keys).to_numpy()
     by_duty = lives["duty"].map(units.groupby("duty")["share"].mean()).to_numpy(dtype=np.float64)
