@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from pivotlife.pipeline.csv_text import RAGGED, read_csv_text
+from pivotlife.pipeline.csv_text import read_csv_text
 from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.text_table import RAGGED
 
 
 def _file(folder: Path, content: bytes | str) -> Path:
@@ -65,7 +66,7 @@ def test_a_header_alone_is_an_empty_table(tmp_path: Path) -> None:
 
 
 def test_the_readers_own_columns_do_not_hide_the_files(tmp_path: Path) -> None:
-    frame = read_csv_text(_file(tmp_path, "row_number,,path\n77,x,y\n"), "f")
+    frame = read_csv_text(_file(tmp_path, "row_number,,file\n77,x,y\n"), "f")
     assert frame["row_number"].tolist() == [2]
     assert frame["row_number_as_given"].tolist() == ["77"]
     assert frame["column 2"].tolist() == ["x"]

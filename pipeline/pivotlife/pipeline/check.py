@@ -15,8 +15,9 @@ import pandas as pd
 from pivotlife.pipeline.errors import SourceError
 from pivotlife.pipeline.judge import Judged, judge
 from pivotlife.pipeline.publish import csv_text
+from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.settings import Settings
-from pivotlife.pipeline.sources import RawTable, read_sources
+from pivotlife.pipeline.sources import read_sources
 
 SHOWN = 40
 
