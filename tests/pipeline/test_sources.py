@@ -103,9 +103,7 @@ def test_a_missing_column_names_the_nearest_header_and_all_of_them(tmp_path: Pat
 def test_another_separator_is_recognised(tmp_path: Path) -> None:
     settings = _settings(tmp_path)
     (tmp_path / "units.csv").write_text(FILES["units"].replace(",", ";"), encoding="utf-8")
-    with pytest.raises(
-        SourceError, match='separated by semicolons: set separator = ";"$'
-    ):
+    with pytest.raises(SourceError, match=r'separated by semicolons: set separator = ";"$'):
         read_sources(settings)
 
 

@@ -162,6 +162,7 @@ def check(
     """Read the sources, print their profile and every fault; write only a report."""
     with _exit_codes(verbose):
         from pivotlife.pipeline.check import check_sources
+        from pivotlife.pipeline.errors import SourceError
         from pivotlife.pipeline.example import example_settings
         from pivotlife.pipeline.settings_file import load_settings
 
@@ -171,7 +172,9 @@ def check(
         if settings is None:
             raise typer.BadParameter("name the settings file, or ask for --example")
         outcome = check_sources(load_settings(settings), report)
-        typer.echo(outcome.text)
+        typer.echo(outcome.text, nl=not outcome.text.endswith("\n"))
+        if outcome.refused:
+            raise SourceError(outcome.refused)
         if outcome.faults:
             raise typer.Exit(ACT_TODAY)
 

@@ -37,7 +37,7 @@ class Dialect:
 
     Attributes
     ----------
-    values : mapping of column to mapping
+    meanings : mapping of column to mapping
         By native column: value as in the file (compared by `value_key`, or "*" for the rest) to
         the value that is meant.
     units : mapping of column to str
@@ -48,7 +48,7 @@ class Dialect:
         Signs in numbers; "" = no thousands sign.
     """
 
-    values: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
+    meanings: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)
     date_formats: tuple[str, ...] = ()
     decimal: str = "."
@@ -87,7 +87,7 @@ class Dialect:
         Cells
             The same rows with the texts that are meant.
         """
-        rules = self.values.get(column)
+        rules = self.meanings.get(column)
         if not rules:
             return cells
         by_key = {value_key(value): meaning for value, meaning in rules.items() if value != REST}

@@ -103,7 +103,7 @@ def _column_faults(
 def _value_faults(
     place: str, source: SourceSettings, facts: dict[str, ColumnFacts]
 ) -> Iterator[str]:
-    for column, rules in source.values.items():
+    for column, rules in source.meanings.items():
         where = f"{place}.values.{column}"
         if column not in facts:
             yield _unknown(f"{place}.values", column, facts)

@@ -53,8 +53,10 @@ class SourceSettings(_Strict):
     columns: dict[str, Names] = Field(
         default_factory=dict, description='our column = "header in the file", or a list of them'
     )
-    values: dict[str, dict[str, Written]] = Field(
-        default_factory=dict, description='by column: "value in the file" = "our value"'
+    meanings: dict[str, dict[str, Written]] = Field(
+        default_factory=dict,
+        alias="values",
+        description='by column: "value in the file" = "our value"',
     )
     units: dict[str, Name] = Field(
         default_factory=dict, description="quantity or unit column = unit where the row has none"

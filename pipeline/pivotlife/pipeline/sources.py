@@ -138,7 +138,7 @@ def native_tables(handed_in: dict[str, list[HandedIn]], settings: Settings) -> d
 def dialect_of(source: SourceSettings) -> Dialect:
     """Take from a source's settings how it writes."""
     return Dialect(
-        values=source.values,
+        meanings=source.meanings,
         units=source.units,
         date_formats=source.date_format,
         decimal=source.decimal,

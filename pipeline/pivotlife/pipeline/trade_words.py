@@ -236,8 +236,18 @@ _REASONS: Final = {
 
 _VALUES: Final[dict[str, dict[str, tuple[str, ...]]]] = {
     "side": {
-        "left": ("l", "lh", "driver", "driver side", "street", "street side", "nearside", "ns"),
-        "right": ("r", "rh", "passenger", "curb", "curb side", "kerb side", "offside", "os"),
+        "left": (
+            "l",
+            "lh",
+            "driver",
+            "driver side",
+            "street",
+            "street side",
+            "nearside",
+            "ns",
+            "n/s",
+        ),
+        "right": ("r", "rh", "passenger", "curb", "curb side", "kerb side", "offside", "os", "o/s"),
     },
     "axle": {
         "1": ("front", "steer", "steer axle", "first", "a1", "axle 1", "f"),
