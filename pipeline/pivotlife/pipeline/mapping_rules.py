@@ -96,8 +96,10 @@ def _column_faults(
     for native in source.columns:
         if native not in facts:
             swapped = [name for name in source.columns[native] if name in facts]
-            turn = f'; it is written the other way round: {swapped[0]} = "{native}"'
-            yield _unknown(f"{place}.columns", native, facts) + (turn if swapped else "")
+            turn = "".join(
+                f'; it is written the other way round: {name} = "{native}"' for name in swapped[:1]
+            )
+            yield _unknown(f"{place}.columns", native, facts) + turn
 
 
 def _value_faults(

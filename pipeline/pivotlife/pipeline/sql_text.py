@@ -102,7 +102,7 @@ def address_fault(url: str) -> str:
             f"{place.get_backend_name()} cannot be read: only postgresql and sqlite can be held "
             "to reading; export the table to a file instead"
         )
-    if "${" in str(place.set(password=None)):
+    if any("${" in str(part) for part in (place.username, place.host, place.database)):
         return "only the password may come from the environment"
     return ""
 
@@ -135,6 +135,10 @@ def _read_only(place: URL, folder: Path) -> Iterator[sa.Connection]:
                 )
                 # After a first look the transaction cannot be made a writing one any more.
                 connection.exec_driver_sql("SELECT 1").all()
+            else:
+                # Only now: the library asks the new connection for its settings first.
+                driver: Any = connection.connection.driver_connection
+                driver.set_authorizer(_only_reading)
             yield connection
             connection.rollback()
     finally:
@@ -159,9 +163,7 @@ def _sqlite(place: URL, folder: Path) -> sa.Engine:
         raise FileNotFoundError(2, f"no such file: {place.database}")
 
     def connect() -> sqlite3.Connection:
-        opened = sqlite3.connect(f"file:{quote(str(file))}?mode=ro", uri=True)
-        opened.set_authorizer(_only_reading)
-        return opened
+        return sqlite3.connect(f"file:{quote(str(file))}?mode=ro", uri=True)
 
     return sa.create_engine("sqlite://", creator=connect, poolclass=sa.NullPool)
 
