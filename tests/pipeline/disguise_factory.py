@@ -246,7 +246,9 @@ def disguise(tables: dict[str, pd.DataFrame], style: int, required: dict[str, li
         key[name] = _headers(name, list(foreign.columns), chance, write)
         foreign = foreign.rename(columns=key[name])
         for extra in chance.sample(sorted(EXTRAS), 2):
-            foreign[write(extra)] = [chance.choice(EXTRAS[extra]) for _ in range(len(foreign))]
+            # Equal rows stay equal: word-for-word repeats must not be disguised away.
+            place = pd.util.hash_pandas_object(table, index=False) % len(EXTRAS[extra])
+            foreign[write(extra)] = [EXTRAS[extra][n] for n in place]
         order = list(foreign.columns)
         chance.shuffle(order)
         frames[name] = foreign[order]

@@ -15,7 +15,9 @@ FILES = {
         "reading_id,unit_id,axle,side,node,reading_date,odometer,free_play,free_play_unit,finding\n"
         "R1,MD-001,1,left,fixed-eye,2020-01-01,5000,0.5,mm,ok\n"
     ),
-    "repairs": "repair_id,unit_id,repair_date,odometer,action\nP1,MD-001,2020-02-01,6000,replaced\n",
+    "repairs": (
+        "repair_id,unit_id,repair_date,odometer,action\nP1,MD-001,2020-02-01,6000,replaced\n"
+    ),
 }
 
 

@@ -153,7 +153,7 @@ def test_many_rows_come_in_blocks(address: str) -> None:
 @pytest.mark.parametrize("query", WRITING)
 def test_sqlite_cannot_be_written_to(file: Path, query: str) -> None:
     before = file.read_bytes()
-    with pytest.raises(SourceError, match="^f: ") as refusal:
+    with pytest.raises(SourceError, match=r"^f: ") as refusal:
         _read("sqlite:///shop.db", query, file.parent)
     assert "\n" not in str(refusal.value)
     assert file.read_bytes() == before
@@ -219,7 +219,7 @@ def test_a_refusal_is_one_line_without_password(
 
 
 def test_a_database_that_is_not_there(tmp_path: Path) -> None:
-    with pytest.raises(SourceError, match="f: no such file: none.db"):
+    with pytest.raises(SourceError, match=r"f: no such file: none.db"):
         _read("sqlite:///none.db", "SELECT 1", tmp_path)
     assert list(tmp_path.iterdir()) == []
     with pytest.raises(SourceError, match="mysql cannot be read: only postgresql and sqlite"):

@@ -48,7 +48,8 @@ class Cells:
     Attributes
     ----------
     texts : ndarray of str, shape (n_distinct,)
-        Without spaces around them; "" is an empty cell.
+        Without spaces around them, each once (after a translation perhaps several times); "" is
+        an empty cell.
     codes : ndarray of unsigned int, shape (n_rows,)
         Place of each row's text in `texts`, in the smallest integer that holds it.
     """
@@ -86,11 +87,18 @@ def cells_of(column: pd.Series) -> Cells:
     Cells
         With spaces around the texts removed.
     """
-    codes, found = pd.factorize(column, use_na_sentinel=False)
+    if isinstance(column.dtype, pd.CategoricalDtype) and (column.cat.codes >= 0).all():
+        codes, found = column.cat.codes.to_numpy(), column.cat.categories
+    else:
+        codes, found = pd.factorize(column, use_na_sentinel=False)
     texts = [
         text.strip() if isinstance(text, str) else _not_text(text)
         for text in np.asarray(found, dtype=object)
     ]
+    if any(text is not other for text, other in zip(texts, found, strict=True)):
+        # Spaces around a text made it look like another one.
+        alike, kept = pd.factorize(_text(texts))
+        codes, texts = alike[codes], kept.tolist()
     return Cells(_text(texts), codes.astype(np.min_scalar_type(len(texts))))
 
 

@@ -32,6 +32,10 @@ DAY_PATTERNS: Final = (
     *("%B %d, %Y", "%m/%d/%y", "%d/%m/%y", "%d.%m.%y", "%d-%b-%y"),
 )
 TIME_PATTERNS: Final = ("", " %H:%M", " %H:%M:%S", "T%H:%M:%S", " %I:%M %p")
+#: Patterns by the signs between their parts: few are worth trying on a text.
+_BY_SIGNS: Final[dict[str, list[str]]] = {}
+for _pattern in (day + time for day in DAY_PATTERNS for time in TIME_PATTERNS):
+    _BY_SIGNS.setdefault(re.sub(r"%[A-Za-z]|T", "", _pattern), []).append(_pattern)
 SAMPLE: Final = 400
 _NEARLY: Final = 0.95
 #: No opinion: the column is empty, or is free text.
@@ -135,14 +139,14 @@ def patterns_of(text: str) -> frozenset[str]:
     if not any(letter.isdigit() for letter in text) or len(text) > 26 or len(text) < 6:
         return frozenset()
     found = set()
-    for day in DAY_PATTERNS:
-        for time in TIME_PATTERNS:
-            try:
-                read = dt.datetime.strptime(text, day + time)  # noqa: DTZ007  a day, no time zone
-            except ValueError:
-                continue
-            if 1950 <= read.year <= 2100 and not (day == "%Y%m%d" and len(text) < 8):
-                found.add(day + time)
+    for pattern in _BY_SIGNS.get(re.sub(r"[A-Za-z0-9]", "", text), ()):
+        try:
+            read = dt.datetime.strptime(text, pattern)  # noqa: DTZ007  a day, no time zone
+        except ValueError:
+            continue
+        # Eight digits are needed where nothing parts year, month and day.
+        if 1950 <= read.year <= 2100 and not ("%Y%m%d" in pattern and len(text) < 8):
+            found.add(pattern)
     return frozenset(found)
 
 

@@ -27,7 +27,6 @@ from pivotlife.pipeline.errors import SourceError, one_line
 from pivotlife.pipeline.native_headers import nearest
 from pivotlife.pipeline.raw_table import Correction, RawTable
 from pivotlife.pipeline.row_names import row_ids
-from pivotlife.pipeline.text_table import TEXT
 
 COLUMNS: Final = ("table", "row_id", "column", "old_value", "new_value", "reason", "by")
 _FILLED: Final = ("table", "row_id", "column", "reason", "by")
@@ -134,9 +133,9 @@ def _applied(
             )
         )
     column_now = table.frame[column].copy()
+    if isinstance(column_now.dtype, pd.CategoricalDtype) and new not in column_now.cat.categories:
+        column_now = column_now.cat.add_categories([new])
     column_now.iloc[hit] = new
-    if column_now.dtype != TEXT:
-        column_now = column_now.astype(object)
     told = tuple(
         Correction(int(row), column, old, new, cells["reason"], cells["by"]) for row in hit
     )

@@ -8,7 +8,6 @@ Not here: reading files, and what the safety step makes of withheld rows.
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -25,7 +24,7 @@ from pivotlife.pipeline.conversion import Converted, convert
 from pivotlife.pipeline.danger import with_dangers
 from pivotlife.pipeline.judged_frame import judged_columns_of
 from pivotlife.pipeline.raw_table import RawTable, row_files, verbatim_rows
-from pivotlife.pipeline.row_names import row_ids, row_name
+from pivotlife.pipeline.row_names import row_ids, row_namer
 from pivotlife.pipeline.rules import (
     ROW,
     KnownUnits,
@@ -118,15 +117,14 @@ def _examine(name: str, source: RawTable | None) -> _Examined:
     found = repeats(frame, columns, id_column)
     repeated = frame.iloc[found[:, 0]]
     kept = frame.drop(index=pd.Index(found[:, 0])).reset_index(drop=True) if len(found) else frame
+    named = row_namer(frame) if len(found) else str
     ids = cells_of(repeated[id_column]).written() if id_column in frame.columns else None
     duplicates = pd.DataFrame(
         {
             "table": name,
             "row_number": repeated["row_number"],
             "row_id": row_ids(repeated, ids),
-            "reason": [
-                f"repeats {row_name(frame, place)} word for word" for place in found[:, 1].tolist()
-            ],
+            "reason": [f"repeats {named(place)} word for word" for place in found[:, 1].tolist()],
             "file": row_files(repeated),
         }
     )
@@ -145,7 +143,7 @@ def _apply_rules(examined: Mapping[str, _Examined]) -> None:
         columns = table.converted.columns
         if "unit_id" in columns and table.converted is not units:
             columns["unit_id"] = same_spelling(columns["unit_id"], units.columns["unit_id"])
-        note_repeated_keys(table.converted, functools.partial(row_name, table.raw))
+        note_repeated_keys(table.converted, row_namer(table.raw))
         _note_ragged(table)
     note_left_before_in_service(units)
     note_outside_of_node(examined["kits"].converted)

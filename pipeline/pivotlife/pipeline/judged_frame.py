@@ -30,6 +30,8 @@ def judged_columns_of(
 ) -> Iterator[tuple[str, npt.NDArray[Any]]]:
     """Put a converted table into its judged columns, one after the other, faulty rows included.
 
+    The converted columns are used up on the way, so that no table is held twice.
+
     Parameters
     ----------
     raw : DataFrame of str
@@ -45,10 +47,11 @@ def judged_columns_of(
         has a position, `pivot_id`. What could not be read is NaN, NaT or "".
     """
     facts = column_facts(converted.schema)
+    id_column = table_facts(converted.schema).id_column
     place: dict[str, npt.NDArray[Any]] = {}
     for name, fact in facts.items():
-        column = _readable(converted.columns[name], fact)
-        if name in ("unit_id", *POSITION):
+        column = _readable(converted.columns.pop(name), fact)
+        if name in ("unit_id", id_column, *POSITION):
             place[name] = column
         yield judged_name(name, fact), column
         if fact.kind == "quantity" and fact.measure == "play":
@@ -60,7 +63,7 @@ def judged_columns_of(
     yield "table", np.full(len(raw), table, dtype=object)
     yield "row_number", raw["row_number"].to_numpy(dtype=np.int64)
     yield "file", row_files(raw)
-    ids = row_ids(raw, converted.columns.get(table_facts(converted.schema).id_column))
+    ids = row_ids(raw, place.get(id_column))
     yield "row_id", ids
     yield "source_row", _texts([f"{table}:{row_id}" for row_id in ids])
     if set(POSITION) <= set(facts):

@@ -25,8 +25,7 @@ from collections.abc import Iterator, Sequence
 from typing import Final
 
 from pivotlife.data.contracts.columns import ColumnFacts
-from pivotlife.data.contracts.corrections import CORRECTIONS
-from pivotlife.data.contracts.registry import CONTRACTS
+from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.data.units_of_measure import factor
 from pivotlife.models.findings import PARK_FINDINGS, REPLACE_FINDINGS
@@ -68,7 +67,7 @@ def mapping_faults(table: str, source: SourceSettings) -> list[str]:
         One clause each; empty when there is nothing.
     """
     place = f"sources.{table}"
-    facts = column_facts(CONTRACTS.get(table, CORRECTIONS))
+    facts = column_facts(INCOMING[table])
     return [
         *_place_faults(place, source),
         *_column_faults(place, source, facts),

@@ -15,7 +15,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
-from pivotlife.data.contracts.registry import CONTRACTS
+from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts, required_columns
 from pivotlife.pipeline.errors import SourceError, one_line
 from pivotlife.pipeline.text_table import written_columns
@@ -67,7 +67,7 @@ def with_native_headers(
 def missing_columns(table: str, headers: Iterable[str]) -> list[str]:
     """List the required columns of a table that are not among the headers."""
     there = set(headers)
-    return [name for name in required_columns(CONTRACTS[table]) if name not in there]
+    return [name for name in required_columns(INCOMING[table]) if name not in there]
 
 
 def _chosen(native: str, names: Sequence[str], headers: list[str], where: str) -> str:
@@ -88,7 +88,7 @@ def _chosen(native: str, names: Sequence[str], headers: list[str], where: str) -
 
 
 def _refuse_unread(chosen: Mapping[str, str], headers: list[str], table: str, where: str) -> None:
-    known = column_facts(CONTRACTS[table])
+    known = column_facts(INCOMING[table])
     for native, header in chosen.items():
         if native != header and native in headers and native not in chosen.values():
             raise SourceError(

@@ -15,7 +15,7 @@ import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from pivotlife.pipeline.errors import SourceError, one_line
-from pivotlife.pipeline.text_table import ARROW_TEXT, Typed, arrow_text, unique_headers
+from pivotlife.pipeline.text_table import ARROW_TEXT, TextColumn, Typed, unique_headers
 
 SUFFIXES: Final = (".parquet", ".pq")
 _BLOCK_ROWS: Final = 200_000
@@ -48,25 +48,22 @@ def read_parquet_text(path: Path, where: str, *, typed: Typed) -> pd.DataFrame:
     try:
         with pq.ParquetFile(path) as file:
             headers = unique_headers(list(file.schema_arrow.names), where)
-            blocks: list[list[pa.Array]] = [[] for _ in headers]
+            columns = [TextColumn() for _ in headers]
             for batch in file.iter_batches(_BLOCK_ROWS):
-                for kept, column in zip(blocks, batch.columns, strict=True):
-                    kept.append(_text(column, typed))
+                for kept, column in zip(columns, batch.columns, strict=True):
+                    kept.add(_text(column, typed))
             rows = file.metadata.num_rows
     except (pa.ArrowException, OSError, ValueError) as fault:
         reason = one_line(str(fault))[:200]
         raise SourceError(f"{where}: is not a readable Parquet file ({reason})") from None
-    columns = {
-        name: arrow_text(pa.chunked_array(kept, type=ARROW_TEXT))
-        for name, kept in zip(headers, blocks, strict=True)
-    }
-    frame = pd.DataFrame(columns, copy=False)
+    closed = {name: kept.close() for name, kept in zip(headers, columns, strict=True)}
+    frame = pd.DataFrame(closed, copy=False)
     frame["row_number"] = np.arange(1, rows + 1, dtype=np.int64)
     return frame
 
 
 def _text(column: pa.Array, typed: Typed) -> pa.Array:
-    """Write one block of a column as text without spaces around it; null is ""."""
+    """Write one block of a column as text; null is ""."""
     kind = column.type
     if pa.types.is_dictionary(kind):
         return _text(column.dictionary_decode(), typed)
@@ -79,7 +76,7 @@ def _text(column: pa.Array, typed: Typed) -> pa.Array:
     elif not any(is_plain(kind) for is_plain in _PLAIN):
         texts = [typed.text(value) for value in column.to_pylist()]
         column = pa.array(texts, type=ARROW_TEXT)
-    return pc.utf8_trim_whitespace(pc.fill_null(pc.cast(column, ARROW_TEXT), ""))
+    return pc.fill_null(pc.cast(column, ARROW_TEXT), "")
 
 
 def _numbers(column: pa.Array, typed: Typed) -> pa.Array:

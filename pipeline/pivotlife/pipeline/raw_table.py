@@ -123,7 +123,7 @@ def verbatim_rows(rows: pd.DataFrame, table: RawTable) -> Text:
     ndarray of str, shape (n_rows,)
     """
     names = [str(name) for name in rows.columns if name not in ("row_number", "file")]
-    cells = rows[names].fillna("").astype(str).to_numpy(dtype=object).tolist()
+    cells = rows[names].astype(object).fillna("").astype(str).to_numpy(dtype=object).tolist()
     undone = {
         (row_key(table.frame, one.place), one.column): one.old_value
         for one in reversed(table.corrections)

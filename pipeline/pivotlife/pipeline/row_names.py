@@ -5,6 +5,8 @@ Not here: ids that are given twice (`rules`).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import pandas as pd
 
@@ -35,10 +37,13 @@ def row_ids(raw: pd.DataFrame, ids: Text | None) -> Text:
     return _column([row_id or line for row_id, line in zip(ids.tolist(), lines, strict=True)])
 
 
-def row_name(frame: pd.DataFrame, place: int) -> str:
-    """Name the row at a place by its line and, where several files were joined, its file."""
-    row = frame.iloc[place]
-    return f"row {row['row_number']}" + (f" of {row['file']}" if is_joined(frame) else "")
+def row_namer(frame: pd.DataFrame) -> Callable[[int], str]:
+    """Give a function that names the row at a place by its line and, of several files, its file."""
+    numbers = frame["row_number"].to_numpy()
+    if not is_joined(frame):
+        return lambda place: f"row {numbers[place]}"
+    files = row_files(frame)
+    return lambda place: f"row {numbers[place]} of {files[place]}"
 
 
 def is_joined(frame: pd.DataFrame) -> bool:

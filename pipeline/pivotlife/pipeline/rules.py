@@ -69,7 +69,8 @@ def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> npt.NDAr
     some = some[some.duplicated(columns, keep=False)]
     if some.empty:
         return np.empty((0, 2), dtype=np.intp)
-    group = some.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
+    text = some[columns].astype(object)
+    group = text.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
     later = some.duplicated(columns, keep="first").to_numpy()
     place = some.index.to_numpy(dtype=np.intp)
     first = place[~later][np.argsort(group[~later])]
@@ -152,17 +153,23 @@ def _unit_fault(unit_id: str, known: KnownUnits) -> str:
 
 
 def _key_part(converted: Converted, column: str) -> npt.NDArray[Any]:
+    """Give the values of a key's column as numbers, equal where the values are; blank is NaN."""
     values = converted.columns[column]
     if values.dtype != object:
         return values
-    spelled: Text = values
-    if column == "unit_id":
-        codes, found = pd.factorize(values)
-        keys = np.array([name_key(str(name)) for name in found] or [""], dtype=object)
-        spelled = keys[codes] if len(codes) else values
-    part = spelled.copy()
-    part[spelled == ""] = None
-    return part
+    cells = converted.meant[column]
+    is_id = column == table_facts(converted.schema).id_column != "unit_id"
+    if is_id and cells is converted.cells[column]:  # nothing was done to it: its texts are unique
+        return np.where(cells.texts == "", np.nan, np.arange(len(cells.texts)))[cells.codes]
+    codes, found = pd.factorize(values)
+    same, _ = pd.factorize(_keys(found, column))
+    return np.where(found == "", np.nan, same)[codes] if len(codes) else np.array([])
+
+
+def _keys(names: npt.NDArray[Any], column: str) -> Text:
+    keys = np.empty(len(names), dtype=object)
+    keys[:] = [name_key(name) for name in names] if column == "unit_id" else names
+    return keys
 
 
 def _written(

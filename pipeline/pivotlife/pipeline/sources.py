@@ -14,7 +14,7 @@ import glob
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, cast
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
@@ -27,7 +27,7 @@ from pivotlife.pipeline.dialect import Dialect
 from pivotlife.pipeline.errors import SourceError, one_line
 from pivotlife.pipeline.native_headers import nearest, with_native_headers
 from pivotlife.pipeline.raw_table import RawTable
-from pivotlife.pipeline.text_table import ADDED, RAGGED, written_columns
+from pivotlife.pipeline.text_table import ADDED, categorical, joined_text
 
 if TYPE_CHECKING:
     from pivotlife.pipeline.settings import Settings, SourceSettings
@@ -227,16 +227,9 @@ def _joined(name: str, parts: list[HandedIn], settings: Settings) -> RawTable:
     source = settings.sources[name]
     native = [with_native_headers(part.frame, name, source.columns, part.where) for part in parts]
     place = np.repeat(np.arange(len(native)), [len(frame) for frame, _ in native])
-    files = pd.Categorical.from_codes(
-        cast("Sequence[int]", place),
-        categories=pd.Index([part.file for part in parts], dtype=object),
-    )
-    if len(native) == 1:
-        frame = native[0][0]
-    else:
-        joined = pd.concat([frame for frame, _ in native], ignore_index=True)
-        text = [*written_columns(joined), *([RAGGED] if RAGGED in joined else [])]
-        frame = joined.assign(**{column: joined[column].fillna("") for column in text})
+    files = categorical(place, [part.file for part in parts])
+    frames = [frame for frame, _ in native]
+    frame = frames[0] if len(frames) == 1 else _end_to_end(frames)
     return RawTable(
         name,
         settings.folder / (source.path or parts[0].file),
@@ -244,6 +237,22 @@ def _joined(name: str, parts: list[HandedIn], settings: Settings) -> RawTable:
         dialect_of(source),
         {part.file: renamed for part, (_, renamed) in zip(parts, native, strict=True) if renamed},
     )
+
+
+def _end_to_end(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Join files; a column that one of them lacks is blank there."""
+    names = dict.fromkeys(str(name) for frame in frames for name in frame.columns)
+    columns = {
+        name: joined_text([frame[name] if name in frame else _blank(frame) for frame in frames])
+        for name in names
+        if name != "row_number"
+    }
+    numbers = np.concatenate([frame["row_number"].to_numpy() for frame in frames])
+    return pd.DataFrame({**columns, "row_number": numbers}, copy=False)
+
+
+def _blank(frame: pd.DataFrame) -> pd.Series:
+    return categorical(np.zeros(len(frame), dtype=np.int8), [""])
 
 
 def _files(name: str, written: str, settings: Settings) -> Sequence[Path]:

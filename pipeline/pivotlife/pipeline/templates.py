@@ -16,8 +16,7 @@ import pandera.pandas as pa
 import xlsxwriter
 
 from pivotlife.data.contracts.columns import EARLIEST_DAY, LATEST_DAY, ColumnFacts
-from pivotlife.data.contracts.corrections import CORRECTIONS
-from pivotlife.data.contracts.registry import CONTRACTS
+from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts, required_columns
 from pivotlife.data.dictionary import contract_entries
 from pivotlife.pipeline.errors import SourceError
@@ -50,8 +49,7 @@ def write_templates(folder: Path) -> list[Path]:
     SourceError
         When a file of that name is there already, or the folder cannot be written to.
     """
-    schemas = {**CONTRACTS, "corrections": CORRECTIONS}
-    files = [folder / f"{name}{kind}" for name in schemas for kind in (".csv", ".xlsx")]
+    files = [folder / f"{name}{kind}" for name in INCOMING for kind in (".csv", ".xlsx")]
     there = [file.name for file in files if file.exists()]
     if there:
         raise SourceError(
@@ -60,7 +58,7 @@ def write_templates(folder: Path) -> list[Path]:
         )
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, schema in schemas.items():
+        for name, schema in INCOMING.items():
             headers = list(column_facts(schema))
             text = ",".join(headers) + "\n"
             (folder / f"{name}.csv").write_text(text, encoding="utf-8")

@@ -12,12 +12,13 @@ from __future__ import annotations
 import datetime as dt
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Final
+from typing import Any, Final, cast
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow as pa
 import pyarrow.compute as pc
@@ -35,6 +36,9 @@ TEXT: Final = pd.StringDtype("pyarrow")
 ARROW_TEXT: Final = pa.large_string()
 
 _BLOCK_ROWS: Final = 50_000
+#: A block whose share of different texts is larger, beyond a few, holds texts that do not repeat.
+_REPEATING: Final = 0.5
+_FEW: Final = 1_000
 #: Whole numbers up to here are written without a decimal sign.
 _EXACT: Final = 10**15
 
@@ -78,6 +82,38 @@ class Typed:
         return str(value).replace(".", self.decimal)
 
 
+class TextColumn:
+    """Collects one column's cells, block by block.
+
+    Texts that repeat are kept once, with the place of each row's; a column whose texts hardly
+    repeat (ids, odometers) stays plain text.
+    """
+
+    def __init__(self) -> None:
+        self._blocks: list[pa.Array] = []
+        self._repeats = True
+
+    def add(self, cells: pa.Array) -> None:
+        """Add a block of texts; spaces around them are removed."""
+        text = pc.utf8_trim_whitespace(pc.cast(cells, ARROW_TEXT))
+        if self._repeats:
+            coded = pc.dictionary_encode(text)
+            self._repeats = len(coded.dictionary) <= max(_FEW, _REPEATING * len(text))
+            text = coded if self._repeats else text
+        self._blocks.append(text)
+
+    def close(self) -> pd.Series:
+        """Give the whole column, as a categorical where its texts repeat."""
+        if not self._repeats or not self._blocks:
+            plain = [pc.cast(block, ARROW_TEXT) for block in self._blocks]
+            chunks = pa.chunked_array(plain, type=ARROW_TEXT)
+            return pd.Series(pd.arrays.ArrowStringArray(chunks), copy=False)
+        whole = pa.chunked_array(self._blocks).unify_dictionaries()
+        texts = whole.chunk(0).dictionary if whole.num_chunks else pa.array([], ARROW_TEXT)
+        codes = np.concatenate([chunk.indices.to_numpy() for chunk in whole.chunks])
+        return categorical(codes, texts.to_pylist())
+
+
 class TextTable:
     """Collects rows under their headers.
 
@@ -89,8 +125,8 @@ class TextTable:
 
     def __init__(self, headers: list[str]) -> None:
         self.headers = headers
-        self._columns: list[list[pa.Array]] = [[] for _ in headers]
-        self._numbers: list[np.ndarray[tuple[int], np.dtype[np.int64]]] = []
+        self._columns = [TextColumn() for _ in headers]
+        self._numbers: list[npt.NDArray[np.int64]] = []
         self._rows: list[list[str]] = []
         self._line: list[int] = []
         self._ragged: dict[int, str] = {}
@@ -117,13 +153,8 @@ class TextTable:
             (int64), and `ragged_row` where a row has not as many cells as the header.
         """
         self._close_block()
-        frame = pd.DataFrame(
-            {
-                name: arrow_text(pa.chunked_array(blocks, type=ARROW_TEXT))
-                for name, blocks in zip(self.headers, self._columns, strict=True)
-            },
-            copy=False,
-        )
+        columns = [column.close() for column in self._columns]
+        frame = pd.DataFrame(dict(zip(self.headers, columns, strict=True)), copy=False)
         if self._ragged:
             marks = np.full(self._before, "", dtype=object)
             marks[list(self._ragged)] = list(self._ragged.values())
@@ -132,20 +163,25 @@ class TextTable:
         return frame
 
     def _close_block(self) -> None:
-        cells: Iterable[Iterable[str]] = (
-            zip(*self._rows, strict=True) if self._rows else ([] for _ in self.headers)
-        )
-        for blocks, column in zip(self._columns, cells, strict=True):
-            text = pa.array(column, type=ARROW_TEXT)
-            blocks.append(pc.utf8_trim_whitespace(text))
+        if self._rows:
+            for column, cells in zip(self._columns, zip(*self._rows, strict=True), strict=True):
+                column.add(pa.array(cells, type=ARROW_TEXT))
         self._numbers.append(np.asarray(self._line, dtype=np.int64))
         self._before += len(self._rows)
         self._rows, self._line = [], []
 
 
-def arrow_text(chunks: pa.ChunkedArray) -> pd.Series:
-    """Wrap Arrow text as a column without copying it."""
-    return pd.Series(pd.arrays.ArrowStringArray(chunks), copy=False)
+def categorical(codes: npt.NDArray[np.integer[Any]], texts: list[str]) -> pd.Series:
+    """Make a column of texts that repeat."""
+    names = pd.Index(texts, dtype=object)
+    return pd.Series(pd.Categorical.from_codes(cast("Sequence[int]", codes), names), copy=False)
+
+
+def joined_text(parts: Sequence[pd.Series]) -> pd.Series:
+    """Put the same column of several files end to end."""
+    if all(isinstance(part.dtype, pd.CategoricalDtype) for part in parts):
+        return pd.Series(pd.api.types.union_categoricals(list(parts)), copy=False)
+    return pd.concat([part.astype(TEXT) for part in parts], ignore_index=True)
 
 
 def unique_headers(cells: list[str], where: str) -> list[str]:
