@@ -132,9 +132,14 @@ def _with_corrections(ledger: pd.DataFrame, raw: Mapping[str, RawTable]) -> pd.S
 
 
 def _verbatim(rows: pd.DataFrame, raw: Mapping[str, RawTable]) -> list[str]:
-    texts = []
-    for name, file, number in zip(rows["table"], rows["file"], rows["row_number"], strict=True):
-        table = raw[name]
-        here = (table.frame["row_number"] == number) & (table.files() == file)
-        texts.append(str(verbatim_rows(table.frame[here], table)[0]))
-    return texts
+    """Find rows again by table, file and line, and write them word for word."""
+    texts: dict[tuple[str, str, int], str] = {}
+    for name, part in rows.groupby("table", sort=False):
+        table = raw[str(name)]
+        keys = pd.MultiIndex.from_arrays([table.files(), table.frame["row_number"]])
+        here = keys.isin(pd.MultiIndex.from_frame(part[["file", "row_number"]]))
+        written = verbatim_rows(table.frame[here], table)
+        found = zip(keys[here], written, strict=True)
+        texts |= {(str(name), str(file), int(line)): str(text) for (file, line), text in found}
+    keyed = zip(rows["table"], rows["file"], rows["row_number"], strict=True)
+    return [texts[table, file, int(line)] for table, file, line in keyed]

@@ -96,16 +96,13 @@ class RawTable:
 def row_files(frame: pd.DataFrame) -> Text:
     """Name the file of every row of a raw or judged table; "" where it does not say."""
     if "file" not in frame.columns:
-        return row_texts(frame, "")
-    names = pd.Categorical(frame["file"])
-    known = names.categories.to_numpy(dtype=object)
-    files: Text = known[names.codes] if len(known) else row_texts(frame, "")
-    return files
-
-
-def row_texts(frame: pd.DataFrame, text: str) -> Text:
-    """Give every row the same text."""
-    return np.full(len(frame), text, dtype=object)
+        return np.full(len(frame), "", dtype=object)
+    files = frame["file"]
+    if not isinstance(files.dtype, pd.CategoricalDtype):
+        return files.to_numpy(dtype=object)
+    known = files.cat.categories.to_numpy(dtype=object)
+    named: Text = known[files.cat.codes.to_numpy()] if len(frame) else np.array([], dtype=object)
+    return named
 
 
 def verbatim_rows(rows: pd.DataFrame, table: RawTable) -> Text:
