@@ -347,6 +347,7 @@ def _quarantine() -> pd.DataFrame:
                 "reasons": "reading_date cannot be read",
                 "row": '{"unit_id": "MD-077", "finding": "axle-shifted"}',
                 "acted_on": "parks MD-077",
+                "file": "readings.csv",
             },
             {
                 "table": "readings",
@@ -355,6 +356,7 @@ def _quarantine() -> pd.DataFrame:
                 "reasons": "unknown unit",
                 "row": "{}",
                 "acted_on": "",
+                "file": "readings.csv",
             },
         ]
     )

@@ -1,4 +1,4 @@
-"""Hands the small record sets of `history_factory` to the tests beside it."""
+"""Hands the helpers beside it to the tests: tiny fleets, small sources, disguised exports."""
 
 from __future__ import annotations
 
@@ -10,14 +10,30 @@ from types import ModuleType
 import pytest
 
 
-@pytest.fixture(scope="session")
-def factory() -> ModuleType:
-    """Return the module that builds tiny fleets; see its docstring."""
-    path = Path(__file__).with_name("history_factory.py")
-    spec = importlib.util.spec_from_file_location("pipeline_history_factory", path)
+def _beside(name: str) -> ModuleType:
+    path = Path(__file__).with_name(f"{name}.py")
+    spec = importlib.util.spec_from_file_location(f"pipeline_{name}", path)
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
     sys.modules[spec.name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def factory() -> ModuleType:
+    """Return the module that builds tiny fleets; see its docstring."""
+    return _beside("history_factory")
+
+
+@pytest.fixture(scope="session")
+def intake() -> ModuleType:
+    """Return the module that writes small sources and their settings."""
+    return _beside("intake_factory")
+
+
+@pytest.fixture(scope="session")
+def disguises() -> ModuleType:
+    """Return the module that writes the invented fleet in foreign styles."""
+    return _beside("disguise_factory")

@@ -18,9 +18,9 @@ import pandas as pd
 
 from pivotlife.pipeline.histories import Histories, build_histories
 from pivotlife.pipeline.judge import Judged, judge
+from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.safety_evidence import SafetyEvidence, safety_evidence
 from pivotlife.pipeline.settings import Settings, SourceSettings
-from pivotlife.pipeline.sources import RawTable
 from pivotlife.pipeline.true_miles import TrueMiles, true_miles
 from pivotlife.pipeline.visits import next_visits
 

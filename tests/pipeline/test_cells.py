@@ -14,6 +14,7 @@ from pivotlife.pipeline.cells import (
     read_words,
     same_spelling,
 )
+from pivotlife.pipeline.dialect import PLAIN
 
 
 def test_cells_keep_every_row_and_treat_missing_as_empty() -> None:
@@ -55,10 +56,10 @@ def test_fractions_only_when_asked() -> None:
 
 def test_days_with_and_without_a_time() -> None:
     texts = ["2024-02-29", "2023-02-29", "2024-02-29 23:59", "2024-02-29T01:02:03Z", "", "24-2-9"]
-    days, unreadable = read_days(cells_of(pd.Series(texts)))
+    days, codes = read_days(cells_of(pd.Series(texts)), PLAIN.read_day)
     leap = np.datetime64("2024-02-29", "ns")
     assert (days == leap).tolist() == [True, False, True, True, False, False]
-    assert unreadable.tolist() == [1, 5]
+    assert np.flatnonzero(codes == "not_a_date").tolist() == [1, 5]
 
 
 def test_words_that_are_not_allowed_stay_as_written() -> None:

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from pivotlife.pipeline.csv_text import RAGGED, read_csv_text
+from pivotlife.pipeline.csv_text import read_csv_text
 from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.text_table import RAGGED
 
 
 def _file(folder: Path, content: bytes | str) -> Path:
@@ -65,7 +66,7 @@ def test_a_header_alone_is_an_empty_table(tmp_path: Path) -> None:
 
 
 def test_the_readers_own_columns_do_not_hide_the_files(tmp_path: Path) -> None:
-    frame = read_csv_text(_file(tmp_path, "row_number,,path\n77,x,y\n"), "f")
+    frame = read_csv_text(_file(tmp_path, "row_number,,file\n77,x,y\n"), "f")
     assert frame["row_number"].tolist() == [2]
     assert frame["row_number_as_given"].tolist() == ["77"]
     assert frame["column 2"].tolist() == ["x"]
@@ -88,6 +89,42 @@ def test_what_cannot_be_read_is_one_line(tmp_path: Path, content: bytes, says: s
     with pytest.raises(SourceError, match=says) as refusal:
         read_csv_text(_file(tmp_path, content), "f")
     assert "\n" not in str(refusal.value)
+
+
+def test_another_encoding_separator_and_skipped_lines(tmp_path: Path) -> None:
+    content = 'Export; of May\n\nName;"Note;2"\nZoë; 3,5 \n'.encode("cp1252")
+    frame = read_csv_text(
+        _file(tmp_path, gzip.compress(content)), "f", encoding="cp1252", separator=";", skip_rows=2
+    )
+    assert frame.iloc[0].tolist() == ["Zoë", "3,5", 4]
+    assert frame.columns.tolist() == ["Name", "Note;2", "row_number"]
+    wide = _file(tmp_path, "a\tb\nZoë\t1\n".encode("utf-16"))
+    assert read_csv_text(wide, "f", encoding="utf-16", separator="\t")["a"].tolist() == ["Zoë"]
+
+
+@pytest.mark.parametrize(
+    ("content", "encoding", "says"),
+    [
+        ("a\n1\nZoë\n".encode("cp1252"), "utf-8", r"byte 0xeb on line 3\); .* \"cp1252\""),
+        ("\ufeffa\n".encode(), "cp1252", "is UTF-8 text, not cp1252; leave encoding out"),
+        (b"a\n\x81\n", "cp1252", r"is not cp1252 text \(byte 0x81 on line 2\); set encoding"),
+        (b"a\n\xff\n", "ascii", r"is not ascii text \(byte 0xff on line 2\)"),
+    ],
+)
+def test_the_wrong_encoding_names_the_line(
+    tmp_path: Path, content: bytes, encoding: str, says: str
+) -> None:
+    with pytest.raises(SourceError, match=says) as refusal:
+        read_csv_text(_file(tmp_path, content), "f", encoding=encoding)
+    assert "\n" not in str(refusal.value)
+
+
+def test_texts_that_repeat_are_kept_once(tmp_path: Path) -> None:
+    rows = "".join(f"{number},{number % 7}\n" for number in range(60_000))
+    frame = read_csv_text(_file(tmp_path, f"id,word\n{rows}"), "f")
+    assert frame["word"].dtype == "category"
+    assert frame["id"].dtype == "string"
+    assert frame["word"].tolist()[-2:] == [str(59_998 % 7), str(59_999 % 7)]
 
 
 def test_a_file_that_is_gone(tmp_path: Path) -> None:

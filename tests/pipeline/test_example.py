@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
-from pivotlife.pipeline.example import example_settings
-from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.example import MAPPED, MAPPING, example_settings
+from pivotlife.pipeline.mapping_rules import mapping_faults
+from pivotlife.pipeline.settings import Settings, SourceSettings
 from pivotlife.pipeline.settings_file import load_settings
 
 
@@ -24,3 +26,16 @@ def test_the_example_names_every_key() -> None:
             assert f"[{name}" in text
     assert "measure_miles" in text
     assert "Price(" not in text
+
+
+def test_the_shown_mapping_is_one_that_loads() -> None:
+    shown = [line[2:] for line in MAPPING.splitlines() if not line.startswith("# --")]
+    database = [line for line in shown if line.startswith(("url", "query"))]
+    assert len(database) == 2
+    for left_out in (database, [line for line in shown if line.startswith("path")]):
+        text = "\n".join(line for line in shown if line not in left_out)
+        read = tomllib.loads(f"[sources.{MAPPED}]\n{text}")["sources"][MAPPED]
+        assert mapping_faults(MAPPED, SourceSettings.model_validate(read)) == []
+    keys = {field.alias or name for name, field in SourceSettings.model_fields.items()}
+    for key in keys:
+        assert any(key in line for line in shown), key

@@ -13,7 +13,7 @@ import pytest
 from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import judged_columns
 from pivotlife.pipeline.judge import Judged, judge
-from pivotlife.pipeline.sources import RawTable
+from pivotlife.pipeline.raw_table import RawTable
 
 UNIT = {
     "unit_id": "MD-001",
@@ -147,6 +147,7 @@ def test_all_ten_tables_are_there_with_their_columns() -> None:
         "row_id",
         "reasons",
         "row",
+        "file",
     ]
 
 
@@ -289,9 +290,9 @@ def test_rows_repeated_word_for_word_are_kept_once() -> None:
     assert len(judged.tables["lube"]) == 1
     assert judged.quarantine.empty
     assert judged.duplicates.to_numpy().tolist() == [
-        ["readings", 4, "R1", "repeats row 2 word for word"],
-        ["lube", 3, "row 3", "repeats row 2 word for word"],
-        ["lube", 4, "row 4", "repeats row 2 word for word"],
+        ["readings", 4, "R1", "repeats row 2 word for word", ""],
+        ["lube", 3, "row 3", "repeats row 2 word for word", ""],
+        ["lube", 4, "row 4", "repeats row 2 word for word", ""],
     ]
 
 
@@ -378,11 +379,11 @@ def test_rows_of_joined_files_are_told_apart() -> None:
         lube=[{"unit_id": "MD-001", "lube_date": f"2020-01-0{n}", "odometer": "1"} for n in (1, 2)]
     )
     table = raw["lube"]
-    frame = table.frame.assign(row_number=2, path=["in/a.csv", "in/b.csv"])
+    frame = table.frame.assign(row_number=2, file=["in/a.csv", "in/b.csv"])
     judged = judge(raw | {"lube": RawTable("lube", table.path, frame)})
     assert judged.tables["lube"]["source_row"].tolist() == [
-        "lube:row 2 of a.csv",
-        "lube:row 2 of b.csv",
+        "lube:row 2 of in/a.csv",
+        "lube:row 2 of in/b.csv",
     ]
 
 

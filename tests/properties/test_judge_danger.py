@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from pivotlife.data.contracts.vocabulary import FINDINGS
 from pivotlife.pipeline.danger import loose_number, loose_play_mm
 from pivotlife.pipeline.judge import judge
-from pivotlife.pipeline.sources import RawTable
+from pivotlife.pipeline.raw_table import RawTable
 
 UNIT = {
     "unit_id": "MD-001",

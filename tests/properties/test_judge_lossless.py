@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.pipeline.judge import Judged, judge
-from pivotlife.pipeline.sources import RawTable
+from pivotlife.pipeline.raw_table import RawTable
 
 GOOD = {
     "text": "MD-001",

@@ -169,9 +169,10 @@ def acted_rows(quarantine: pd.DataFrame) -> Table:
     return make_table(
         "withheld-rows",
         f"{words.count(len(acted), 'row')} of {words.number(len(quarantine))} withheld: too faulty "
-        "to count in any curve, yet heard by the safety rules. Correct them at their source.",
+        "to count in any curve, yet heard by the safety rules. Correct them at their source or in "
+        "the corrections table.",
         (
-            Column("Table"),
+            Column("File"),
             Column("Line", numeric=True),
             Column("Id"),
             Column("Fault"),
@@ -179,7 +180,7 @@ def acted_rows(quarantine: pd.DataFrame) -> Table:
         ),
         [
             (
-                words.text(row["table"]),
+                words.text(row["file"]) or words.text(row["table"]),
                 words.number(row["row_number"]),
                 words.text(row["row_id"]) or "none",
                 Cell(words.text(row["reasons"]), (words.text(row["row"]),)),

@@ -28,7 +28,7 @@ NOT_BUILT: Final = (
 )
 
 ASSUMED: Final = (
-    "Records are taken as written; corrections belong at their source.",
+    "Records are taken as written and as corrected by hand; the ledger names every correction.",
     "A pivot counts as good only up to its last good reading, and no reading never means good.",
     "A finding that demands action stands until that bushing is replaced, whatever was read later.",
 )

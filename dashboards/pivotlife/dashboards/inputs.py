@@ -32,7 +32,7 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
     ),
     "lives": ("life_id", "bushing_type", "in_fit", "evidence"),
     "ledger": ("table", "fate", "reason"),
-    "quarantine": ("table", "row_number", "row_id", "reasons", "row", "acted_on"),
+    "quarantine": ("table", "row_number", "row_id", "reasons", "row", "acted_on", "file"),
     "growth": (
         *("pivot_id", "readings_used", "play_at_visit_mm", "play_at_visit_lower_mm"),
         *("play_at_visit_upper_mm", "miles_until_due", "warning"),

@@ -17,7 +17,7 @@ from typing import Final
 import pandera.pandas as pa
 
 from pivotlife.data.contracts.columns import ColumnFacts, judged_name
-from pivotlife.data.contracts.registry import CONTRACTS
+from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts, table_facts
 
 IN_SECTION: Final = "tables that come in"
@@ -93,7 +93,7 @@ def contract_entries(schema: pa.DataFrameSchema) -> list[ColumnEntry]:
 
 def in_section() -> str:
     """Render the dictionary of every table that comes in."""
-    parts = [_contract_part(name, schema) for name, schema in CONTRACTS.items()]
+    parts = [_contract_part(name, schema) for name, schema in INCOMING.items()]
     return "\n".join(parts)
 
 

@@ -9,8 +9,9 @@ Not here: which column is read how, units, and the wording of a fault.
 
 from __future__ import annotations
 
+import datetime as dt
 import re
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -21,6 +22,7 @@ import pandas as pd
 Text = npt.NDArray[np.object_]
 Numbers = npt.NDArray[np.float64]
 Rows = npt.NDArray[np.intp]
+Codes = npt.NDArray[np.unsignedinteger[Any]]
 
 #: Ways of writing yes and no that mean nothing else.
 YES_NO_SPELLINGS: Final = {"y": "yes", "true": "yes", "n": "no", "false": "no"}
@@ -31,10 +33,12 @@ _COMMA: Final = re.compile(r"[+-]?[0-9]*,[0-9]+")
 _FRACTION: Final = re.compile(r"(?:([0-9]{1,3})[ -])?([0-9]{1,3})/([1-9][0-9]{0,2})")
 #: Larger numbers are no odometer, price or size; refusing them keeps conversion finite.
 _LARGEST: Final = 1e15
-_DAY: Final = re.compile(
+_TIMED: Final = re.compile(
     r"([0-9]{4}-[0-9]{2}-[0-9]{2})"
-    r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)?"
+    r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)"
 )
+_FIRST_DAY: Final = np.datetime64("1678-01-01", "D")
+_LAST_DAY: Final = np.datetime64("2262-01-01", "D")
 
 
 @dataclass(frozen=True)
@@ -44,13 +48,14 @@ class Cells:
     Attributes
     ----------
     texts : ndarray of str, shape (n_distinct,)
-        Without spaces around them; "" is an empty cell.
-    codes : ndarray of int, shape (n_rows,)
-        Place of each row's text in `texts`.
+        Without spaces around them, each once (after a translation perhaps several times); "" is
+        an empty cell.
+    codes : ndarray of unsigned int, shape (n_rows,)
+        Place of each row's text in `texts`, in the smallest integer that holds it.
     """
 
     texts: Text
-    codes: Rows
+    codes: Codes
 
     def spread(self, values: npt.NDArray[Any]) -> npt.NDArray[Any]:
         """Give each row the value of its text."""
@@ -82,17 +87,24 @@ def cells_of(column: pd.Series) -> Cells:
     Cells
         With spaces around the texts removed.
     """
-    codes, found = pd.factorize(column, use_na_sentinel=False)
+    if isinstance(column.dtype, pd.CategoricalDtype) and (column.cat.codes >= 0).all():
+        codes, found = column.cat.codes.to_numpy(), column.cat.categories
+    else:
+        codes, found = pd.factorize(column, use_na_sentinel=False)
     texts = [
         text.strip() if isinstance(text, str) else _not_text(text)
         for text in np.asarray(found, dtype=object)
     ]
-    return Cells(_text(texts), np.asarray(codes, dtype=np.intp))
+    if any(text is not other for text, other in zip(texts, found, strict=True)):
+        # Spaces around a text made it look like another one.
+        alike, kept = pd.factorize(_text(texts))
+        codes, texts = alike[codes], kept.tolist()
+    return Cells(_text(texts), codes.astype(np.min_scalar_type(len(texts))))
 
 
 def blank_cells(rows: int) -> Cells:
     """Make the cells of a column that the source does not have."""
-    return Cells(_text([""]), np.zeros(rows, dtype=np.intp))
+    return Cells(_text([""]), np.zeros(rows, dtype=np.uint8))
 
 
 def read_words(cells: Cells, allowed: tuple[str, ...]) -> Text:
@@ -109,27 +121,41 @@ def read_words(cells: Cells, allowed: tuple[str, ...]) -> Text:
     -------
     ndarray of str, shape (n_rows,)
     """
-    by_key = {_word_key(word): word for word in allowed}
+    by_key = {word_key(word): word for word in allowed}
     if "yes" in allowed:
         by_key |= YES_NO_SPELLINGS
-    read = _text(by_key.get(_word_key(text), text) for text in cells.texts)
+    read = _text(by_key.get(word_key(text), text) for text in cells.texts)
     return cells.spread(read)
 
 
-def read_days(cells: Cells) -> tuple[npt.NDArray[np.datetime64], Rows]:
-    """Read dates written YYYY-MM-DD; a time of day behind them is cut off.
+def read_days(
+    cells: Cells, read_day: Callable[[str], tuple[dt.date | None, str]]
+) -> tuple[npt.NDArray[np.datetime64], Text]:
+    """Read dates; a time of day behind YYYY-MM-DD is cut off.
+
+    Parameters
+    ----------
+    cells : Cells
+        The column.
+    read_day : callable
+        Gives the day of a text, or None and a code of what is wrong.
 
     Returns
     -------
-    tuple of ndarray of datetime64[ns], shape (n_rows,), and ndarray of int
-        The days, NaT where blank or unreadable, and the rows that are unreadable.
+    tuple of ndarray of datetime64[ns] and ndarray of str, both of shape (n_rows,)
+        The days, NaT where blank or unreadable, and why a text is unreadable ("" otherwise).
     """
-    matches = [_DAY.fullmatch(text) for text in cells.texts]
-    texts = [match[1] if match else None for match in matches]
-    days = pd.to_datetime(pd.Series(texts, dtype=object), format="%Y-%m-%d", errors="coerce")
-    values = days.to_numpy(dtype="datetime64[ns]")
-    unreadable = np.isnat(values) & (cells.texts != "")
-    return cells.spread(values), cells.rows_where(unreadable)
+    values = np.full(len(cells.texts), np.datetime64("NaT"), dtype="datetime64[D]")
+    codes = np.full(len(cells.texts), "", dtype=object)
+    for place, text in enumerate(cells.texts):
+        if text:
+            timed = _TIMED.fullmatch(text)
+            day, codes[place] = read_day(timed[1] if timed else text)
+            values[place] = np.datetime64(day) if day else np.datetime64("NaT")
+    # Years that nanoseconds cannot hold are no dates of a truck.
+    far = (values < _FIRST_DAY) | (values > _LAST_DAY)
+    values[far], codes[far] = np.datetime64("NaT"), "not_a_date"
+    return cells.spread(values.astype("datetime64[ns]")), cells.spread(codes)
 
 
 @dataclass(frozen=True)
@@ -151,8 +177,13 @@ class ReadNumbers:
     is_fraction: npt.NDArray[np.bool_]
 
 
-def read_numbers(cells: Cells, *, fractions: bool = False) -> ReadNumbers:
-    """Read numbers with a decimal point; a comma is refused, never guessed at.
+def read_numbers(
+    cells: Cells,
+    *,
+    fractions: bool = False,
+    point_number: Callable[[str], tuple[str, str]] = lambda text: (text, ""),
+) -> ReadNumbers:
+    """Read numbers; a sign that was not declared is refused, never guessed at.
 
     Parameters
     ----------
@@ -160,12 +191,18 @@ def read_numbers(cells: Cells, *, fractions: bool = False) -> ReadNumbers:
         The column.
     fractions : bool
         Read `1/8` and `1 1/8` too (whether the unit allows it is the caller's to say).
+    point_number : callable
+        Writes a text with a decimal point and no thousands sign, or gives a code of what is
+        wrong with its signs.
     """
     is_fraction = np.zeros(len(cells.texts), dtype=bool)
     values = np.full(len(cells.texts), np.nan)
     codes = np.full(len(cells.texts), "", dtype=object)
-    for place, text in enumerate(cells.texts):
-        if _NUMBER.fullmatch(text):
+    for place, written in enumerate(cells.texts):
+        text, wrong = point_number(written)
+        if wrong:
+            codes[place] = wrong
+        elif _NUMBER.fullmatch(text):
             values[place] = float(text)
         elif fractions and (match := _FRACTION.fullmatch(text)):
             values[place] = fraction_value(match)
@@ -215,7 +252,8 @@ def _not_text(cell: Any) -> str:
     return "" if pd.isna(cell) else str(cell).strip()
 
 
-def _word_key(text: str) -> str:
+def word_key(text: str) -> str:
+    """Give what two spellings of one word share: case, spaces, dashes do not count."""
     return re.sub(r"[\s_-]", "", text.casefold())
 
 

@@ -10,15 +10,29 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 
+from pivotlife.data.contracts.registry import CONTRACTS
+from pivotlife.data.contracts.tables import column_facts
+from pivotlife.pipeline.cells import cells_of
 from pivotlife.pipeline.errors import SourceError
 from pivotlife.pipeline.judge import Judged, judge
+from pivotlife.pipeline.proposal_text import propose_all
 from pivotlife.pipeline.publish import csv_text
+from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.settings import Settings
-from pivotlife.pipeline.sources import RawTable, read_sources
+from pivotlife.pipeline.sources import native_tables, read_handed_in
 
 SHOWN = 40
+#: Words that let a pivot pass, by column: what was mapped to them is counted aloud.
+HARMLESS = {
+    "finding": ("ok", ""),
+    "teardown_finding": ("ok", ""),
+    "takes_grease": ("yes", "not-greasable", ""),
+    "free_play": ("",),
+    "teardown_free_play": ("",),
+}
 
 
 @dataclass(frozen=True)
@@ -33,11 +47,14 @@ class CheckOutcome:
         How many rows were withheld.
     report : Path
         File that lists all of them.
+    refused : str
+        Why the rows could not be looked at; "" when they were.
     """
 
     text: str
     faults: int
     report: Path
+    refused: str = ""
 
 
 def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcome:
@@ -59,14 +76,28 @@ def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcom
     ------
     SourceError
         When a source cannot be read at all, or the report cannot be written.
+
+    Notes
+    -----
+    Where headers are missing the rows cannot be judged; the outcome then holds the proposed
+    mapping and the reason.
     """
-    raw = read_sources(settings)
-    judged = judge(raw)
     target = report or settings.out_folder / "check.csv"
+    handed_in = read_handed_in(settings)
+    proposal = propose_all(handed_in, settings)
+    try:
+        raw = native_tables(handed_in, settings)
+    except SourceError as fault:
+        return CheckOutcome(proposal, 0, target, str(fault))
+    del handed_in
+    judged = judge(raw)
     _write(target, judged.quarantine)
     lines = [_profile(name, table, judged) for name, table in raw.items()]
+    lines += _quieted(raw)
     lines += ["", *_fault_lines(raw, judged)]
     lines.append(f"report: {target}")
+    if proposal:
+        lines += ["", proposal.rstrip()]
     return CheckOutcome("\n".join(lines), len(judged.quarantine), target)
 
 
@@ -93,6 +124,23 @@ def _profile(name: str, table: RawTable, judged: Judged) -> str:
     return text
 
 
+def _quieted(raw: dict[str, RawTable]) -> list[str]:
+    """Count the rows whose own word was mapped to something harmless: only the fleet knows it."""
+    lines = []
+    for name, table in raw.items():
+        for column in (c for c in HARMLESS if c in table.dialect.meanings and c in table.frame):
+            facts = column_facts(CONTRACTS[name])[column]
+            cells = cells_of(table.frame[column])
+            meant = table.dialect.meant(column, cells, facts)
+            rows = np.bincount(cells.codes, minlength=len(cells.texts))
+            lines += [
+                f"{name}: {column} {written!r} counts as {now or 'not said'!r} in {count:,} rows"
+                for written, now, count in zip(cells.texts, meant.texts, rows, strict=True)
+                if written != now and now in HARMLESS[column] and count
+            ]
+    return lines
+
+
 def _fault_lines(raw: dict[str, RawTable], judged: Judged) -> list[str]:
     faults = judged.quarantine
     if faults.empty:
@@ -100,7 +148,7 @@ def _fault_lines(raw: dict[str, RawTable], judged: Judged) -> list[str]:
     lines = [f"{len(faults):,} rows withheld (out of the fits, never out of the safety list):"]
     for row in faults.head(SHOWN).to_dict("records"):
         name = f" ({row['row_id']})" if row["row_id"] else ""
-        file = raw[row["table"]].path.name
+        file = row["file"] or raw[row["table"]].path.name
         lines.append(f"  {file} row {row['row_number']}{name}: {row['reasons']}")
     if len(faults) > SHOWN:
         lines.append(f"  ... and {len(faults) - SHOWN:,} more in the report")

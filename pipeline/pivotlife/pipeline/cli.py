@@ -154,24 +154,36 @@ def check(
     example: Annotated[
         bool, typer.Option("--example", help="Print an annotated settings file and stop.")
     ] = False,
+    templates: Annotated[
+        Path | None,
+        typer.Option(metavar="DIR", help="Write empty CSV and XLSX files to fill in and stop."),
+    ] = None,
     report: Annotated[
         Path | None, typer.Option(help="Where the faults go (OUT/check.csv when left out).")
     ] = None,
     verbose: Verbose = False,
 ) -> None:
-    """Read the sources, print their profile and every fault; write only a report."""
+    """Read the sources, print their profile, every fault and a mapping; write only a report."""
     with _exit_codes(verbose):
         from pivotlife.pipeline.check import check_sources
+        from pivotlife.pipeline.errors import SourceError
         from pivotlife.pipeline.example import example_settings
         from pivotlife.pipeline.settings_file import load_settings
 
         if example:
             typer.echo(example_settings(), nl=False)
             return
+        if templates is not None:
+            from pivotlife.pipeline.templates import write_templates
+
+            typer.echo(f"{templates}: {len(write_templates(templates))} templates written")
+            return
         if settings is None:
-            raise typer.BadParameter("name the settings file, or ask for --example")
+            raise typer.BadParameter("name the settings file, or ask for --example or --templates")
         outcome = check_sources(load_settings(settings), report)
-        typer.echo(outcome.text)
+        typer.echo(outcome.text, nl=not outcome.text.endswith("\n"))
+        if outcome.refused:
+            raise SourceError(outcome.refused)
         if outcome.faults:
             raise typer.Exit(ACT_TODAY)
 

@@ -9,8 +9,9 @@ Not here: rules that look at several columns or tables, and what becomes of a fa
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -30,7 +31,11 @@ from pivotlife.pipeline.cells import (
     read_numbers,
     read_words,
 )
+from pivotlife.pipeline.dialect import PLAIN, Dialect
 from pivotlife.pipeline.faults import Faults, fault_text
+
+#: Rows that pandera looks at in one go; it copies what it checks.
+_BLOCK_ROWS: Final = 500_000
 
 
 @dataclass(frozen=True)
@@ -42,33 +47,52 @@ class Converted:
     schema : pandera DataFrameSchema
         The contract.
     cells : dict of str to Cells
-        The text of every column of the contract, by native header.
+        The text of every column of the contract as written, by native header.
+    meant : dict of str to Cells
+        The same after the value maps and fixed units of the source's settings.
     columns : dict of str to ndarray
         The converted columns by native header: text (unreadable words as written), float in
         miles or millimetres, datetime64[ns].
     faults : Faults
         What is wrong, row by row.
+    dialect : Dialect
+        How the source writes.
+    labels : mapping of str to str
+        What the user calls a column, where it is not the native header.
     """
 
     schema: pa.DataFrameSchema
     cells: dict[str, Cells]
+    meant: dict[str, Cells]
     columns: dict[str, npt.NDArray[Any]]
     faults: Faults
+    dialect: Dialect = PLAIN
+    labels: Mapping[str, str] = field(default_factory=dict)
 
     def order(self, column: str) -> int:
         """Give the place of a column in the contract."""
         return list(self.cells).index(column)
 
 
-def convert(frame: pd.DataFrame, schema: pa.DataFrameSchema) -> Converted:
+def convert(
+    frame: pd.DataFrame,
+    schema: pa.DataFrameSchema,
+    dialect: Dialect = PLAIN,
+    labels: Mapping[str, str] | None = None,
+) -> Converted:
     """Convert a raw table and check it against its contract.
 
     Parameters
     ----------
     frame : DataFrame of str
-        As read; columns that the contract knows and the frame lacks count as blank.
+        As read, under native headers; columns that the contract knows and the frame lacks
+        count as blank.
     schema : pandera DataFrameSchema
         The table's contract.
+    dialect : Dialect
+        How the source writes words, numbers, dates and units.
+    labels : mapping of str to str, optional
+        What the user calls a column, for the words of its faults.
 
     Returns
     -------
@@ -79,35 +103,61 @@ def convert(frame: pd.DataFrame, schema: pa.DataFrameSchema) -> Converted:
         name: cells_of(frame[name]) if name in frame.columns else blank_cells(len(frame))
         for name in facts
     }
-    converted = Converted(schema, cells, {}, Faults(len(frame)))
+    meant = {name: dialect.meant(name, cells[name], fact) for name, fact in facts.items()}
+    converted = Converted(schema, cells, meant, {}, Faults(len(frame)), dialect, labels or {})
+    own_units = dict(meant)
+    for fact in facts.values():
+        if fact.kind == "quantity":
+            meant[fact.unit_column] = _shared_unit(converted, fact, facts, own_units)
     for name, fact in facts.items():
-        converted.columns[name] = _read_column(converted, name, fact)
+        converted.columns[name] = _read_column(converted, name, fact, own_units)
     _check(converted, facts)
     return converted
 
 
-def _read_column(converted: Converted, name: str, facts: ColumnFacts) -> npt.NDArray[Any]:
-    cells = converted.cells[name]
+def _shared_unit(
+    converted: Converted,
+    fact: ColumnFacts,
+    facts: dict[str, ColumnFacts],
+    own_units: dict[str, Cells],
+) -> Cells:
+    """Fill a unit column's blanks where all its quantities were declared the same unit."""
+    alike = [name for name, other in facts.items() if other.unit_column == fact.unit_column]
+    units = own_units[fact.unit_column]
+    filled = [converted.dialect.unit_cells(name, fact, units) for name in alike]
+    same = all(np.array_equal(one.texts, filled[0].texts) for one in filled)
+    return filled[0] if same else units
+
+
+def _read_column(
+    converted: Converted, name: str, facts: ColumnFacts, own_units: dict[str, Cells]
+) -> npt.NDArray[Any]:
+    cells = converted.meant[name]
     if facts.kind == "words":
         return read_words(cells, facts.allowed)
     if facts.kind == "date":
-        days, unreadable = read_days(cells)
-        _note(converted, name, facts, "not_a_date", unreadable)
+        days, codes = read_days(cells, converted.dialect.read_day)
+        _note_codes(converted, name, facts, codes, converted.dialect.day_words)
         return days
     if facts.kind in ("number", "whole"):
-        read = read_numbers(cells)
+        read = read_numbers(cells, point_number=converted.dialect.point_number)
         _note_codes(converted, name, facts, read.codes)
         return read.numbers
     if facts.kind == "quantity":
-        return _read_quantity(converted, name, facts)
+        units = converted.dialect.unit_cells(name, facts, own_units[facts.unit_column])
+        return _read_quantity(converted, name, facts, units)
     if facts.kind == "unit":
         return cells.spread(_canonical_units(cells, facts.measure))
     return cells.written()
 
 
-def _read_quantity(converted: Converted, name: str, facts: ColumnFacts) -> Numbers:
-    cells, units = converted.cells[name], converted.cells[facts.unit_column]
-    read = read_numbers(cells, fractions=facts.measure != "distance")
+def _read_quantity(converted: Converted, name: str, facts: ColumnFacts, units: Cells) -> Numbers:
+    cells = converted.meant[name]
+    read = read_numbers(
+        cells,
+        fractions=facts.measure != "distance",
+        point_number=converted.dialect.point_number,
+    )
     _note_codes(converted, name, facts, read.codes)
     factors, why = unit_factors(units, facts)
     filled = ~cells.is_blank()
@@ -170,44 +220,51 @@ def _note(
     rows: npt.NDArray[np.intp],
     *,
     why: dict[str, str] | None = None,
+    else_why: str = "",
 ) -> None:
     """Note the same fault for several rows."""
     cells = converted.cells[name]
     reasons = why or {}
     places = cells.codes[rows]
+    label = converted.labels.get(name, name)
     texts = {
         place: fault_text(
-            code, name, cells.texts[place], facts, reasons.get(cells.texts[place], "")
+            code, name, cells.texts[place], facts, reasons.get(cells.texts[place], else_why), label
         )
         for place in np.unique(places).tolist()
     }
     converted.faults.add(converted.order(name), rows, [texts[place] for place in places.tolist()])
 
 
-def _note_codes(converted: Converted, name: str, facts: ColumnFacts, codes: Text) -> None:
+def _note_codes(
+    converted: Converted, name: str, facts: ColumnFacts, codes: Text, why: str = ""
+) -> None:
     faulty = codes != ""
     for code in sorted(set(codes[faulty])):
-        _note(converted, name, facts, code, np.flatnonzero(codes == code))
+        _note(converted, name, facts, code, np.flatnonzero(codes == code), else_why=why)
 
 
 def _check(converted: Converted, facts: dict[str, ColumnFacts]) -> None:
-    """Let the contract check the converted columns and note each failure."""
-    if converted.faults.rows == 0:
-        return
-    checked = {name: _nullable(column) for name, column in converted.columns.items()}
+    """Let the contract check the converted columns, block by block, and note each failure."""
     with warnings.catch_warnings():
         # Pandera joins its own tables of failures and meets a pandas notice while doing so.
         warnings.filterwarnings("ignore", "The behavior of DataFrame concat", FutureWarning)
-        try:
-            converted.schema.validate(pd.DataFrame(checked), lazy=True)
-        except pa.errors.SchemaErrors as failure:
-            cases = failure.failure_cases
-        else:
-            return
+        for start in range(0, converted.faults.rows, _BLOCK_ROWS):
+            _check_block(converted, facts, slice(start, start + _BLOCK_ROWS))
+
+
+def _check_block(converted: Converted, facts: dict[str, ColumnFacts], block: slice) -> None:
+    checked = {name: _nullable(column[block]) for name, column in converted.columns.items()}
+    try:
+        converted.schema.validate(pd.DataFrame(checked), lazy=True, inplace=True)
+    except pa.errors.SchemaErrors as failure:
+        cases = failure.failure_cases
+    else:
+        return
     for (name, check), group in cases.groupby(["column", "check"], sort=False):
-        rows = np.asarray(group["index"], dtype=np.intp)
+        rows = np.asarray(group["index"], dtype=np.intp) + block.start
         if check == "not_nullable":
-            rows = rows[converted.cells[name].is_blank()[rows]]
+            rows = rows[converted.meant[name].is_blank()[rows]]
             _note(converted, name, facts[name], "missing", rows)
         else:
             _note(converted, name, facts[name], str(check), rows)

@@ -1,77 +1,34 @@
 """A CSV file as text columns: nothing is converted, no row is dropped, every row has its line.
 
-Python's own csv reader splits the lines, because it names the line of every row; the cells go
-into Arrow columns block by block, so that a file of millions of rows fits in memory. A row with
-more or fewer cells than the header is kept and marked, so that it can be quarantined.
+Python's own csv reader splits the lines, because it names the line of every row.
 
 Not here: which columns a table needs, and where its files are.
 """
 
 from __future__ import annotations
 
+import codecs
 import csv
 import gzip
 import io
-import json
 import zlib
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Final, cast
 
-import numpy as np
 import pandas as pd
 
 from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.text_table import TextTable, unique_headers
 
-#: Column that says what is wrong with a row whose cells do not match the header.
-RAGGED: Final = "ragged_row"
-#: Columns that the reader adds; a file's own column of that name gets a suffix.
-ADDED: Final = ("row_number", "path", RAGGED)
-SUFFIX: Final = "_as_given"
-
-#: Text kept by Arrow: a tenth of the memory of Python strings.
-TEXT: Final = pd.StringDtype("pyarrow")
-
-_BLOCK_ROWS: Final = 50_000
 _GZIP_START: Final = b"\x1f\x8b"
-_UTF16_STARTS: Final = (b"\xff\xfe", b"\xfe\xff")
+_UTF16_STARTS: Final = (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
 
 
-@dataclass
-class _Block:
-    """Rows collected until they are turned into Arrow columns."""
-
-    width: int
-    rows: list[list[str]] = field(default_factory=list)
-    numbers: list[int] = field(default_factory=list)
-    ragged: dict[int, str] = field(default_factory=dict)
-
-    def add(self, cells: list[str], number: int) -> None:
-        if len(cells) != self.width:
-            self.ragged[len(self.rows)] = _ragged(cells, self.width)
-            cells = [*cells[: self.width], *([""] * (self.width - len(cells)))]
-        self.rows.append(cells)
-        self.numbers.append(number)
-
-    def frame(self, headers: list[str]) -> pd.DataFrame:
-        cells = zip(*self.rows, strict=True) if self.rows else ([] for _ in headers)
-        text = {
-            name: pd.Series(list(column), dtype=TEXT).str.strip()
-            for name, column in zip(headers, cells, strict=True)
-        }
-        marks = [self.ragged.get(place, "") for place in range(len(self.rows))]
-        return pd.DataFrame(
-            {
-                **text,
-                RAGGED: pd.Series(marks, dtype=TEXT),
-                "row_number": np.asarray(self.numbers, dtype=np.int64),
-            }
-        )
-
-
-def read_csv_text(path: Path, where: str) -> pd.DataFrame:
+def read_csv_text(
+    path: Path, where: str, *, encoding: str = "utf-8", separator: str = ",", skip_rows: int = 0
+) -> pd.DataFrame:
     """Read one CSV file as text.
 
     Parameters
@@ -80,27 +37,30 @@ def read_csv_text(path: Path, where: str) -> pd.DataFrame:
         The file; gzip is recognised by its first bytes, not by its name.
     where : str
         How error messages call the file.
+    encoding : str
+        How its bytes are read as letters; a byte-order mark of UTF-8 is tolerated.
+    separator : str
+        The sign between two cells.
+    skip_rows : int
+        Lines above the header, such as a title.
 
     Returns
     -------
     DataFrame
         The file's columns as text ("" = empty cell, spaces around it removed), `row_number`
-        (int64, the line on which the row ends, the header being 1), and `ragged_row` where a
-        row has not as many cells as the header.
+        (int64, the line on which the row ends, the first line being 1), and `ragged_row` where
+        a row has not as many cells as the header.
 
     Raises
     ------
     SourceError
-        When the file cannot be read, is no UTF-8 text, is empty or repeats a header.
+        When the file cannot be read, is no text in that encoding, is empty or repeats a header.
     """
     try:
-        with _opened(path, where) as stream:
-            return _frame(stream, where)
-    except UnicodeDecodeError as fault:
-        raise SourceError(
-            f"{where}: is not UTF-8 text (byte 0x{fault.object[fault.start]:02x}); "
-            "save it as CSV UTF-8"
-        ) from None
+        with _opened(path, where, encoding) as stream:
+            return _frame(stream, where, separator, skip_rows)
+    except (UnicodeDecodeError, UnicodeError) as fault:
+        raise SourceError(_not_that_encoding(path, where, encoding, fault)) from None
     except (gzip.BadGzipFile, EOFError, zlib.error):
         raise SourceError(f"{where}: is not a whole gzip file; copy it again") from None
     except OSError as fault:
@@ -108,38 +68,50 @@ def read_csv_text(path: Path, where: str) -> pd.DataFrame:
 
 
 @contextmanager
-def _opened(path: Path, where: str) -> Iterator[io.TextIOWrapper]:
+def _opened(path: Path, where: str, encoding: str) -> Iterator[io.TextIOWrapper]:
+    with _bytes_of(path) as stream:
+        start = stream.peek(3)[:3]
+        is_utf8 = codecs.lookup(encoding).name in ("utf-8", "utf-8-sig", "ascii")
+        if is_utf8 and start[:2] in _UTF16_STARTS:
+            raise SourceError(
+                f"{where}: is UTF-16 text, not UTF-8; save it as CSV UTF-8, "
+                'or set encoding = "utf-16"'
+            )
+        if not is_utf8 and start == codecs.BOM_UTF8:
+            raise SourceError(
+                f"{where}: is UTF-8 text, not {encoding}; leave encoding out of its settings"
+            )
+        name = "utf-8-sig" if is_utf8 else encoding
+        yield io.TextIOWrapper(cast("IO[bytes]", stream), encoding=name, newline="")
+
+
+@contextmanager
+def _bytes_of(path: Path) -> Iterator[io.BufferedReader]:
     with ExitStack() as files:
         raw = files.enter_context(path.open("rb"))
-        start = raw.peek(2)[:2]
-        if start in _UTF16_STARTS:
-            raise SourceError(f"{where}: is UTF-16 text, not UTF-8; save it as CSV UTF-8")
-        stream: IO[bytes] = raw
-        if start == _GZIP_START:
-            stream = cast("IO[bytes]", files.enter_context(gzip.GzipFile(fileobj=raw)))
-        yield files.enter_context(io.TextIOWrapper(stream, encoding="utf-8-sig", newline=""))
+        if raw.peek(2)[:2] != _GZIP_START:
+            yield raw
+            return
+        unpacked = files.enter_context(gzip.GzipFile(fileobj=raw))
+        yield io.BufferedReader(cast("io.RawIOBase", unpacked))
 
 
-def _frame(stream: io.TextIOWrapper, where: str) -> pd.DataFrame:
-    reader = csv.reader(stream, strict=True)
-    rows = _rows(reader, where)
+def _frame(stream: io.TextIOWrapper, where: str, separator: str, skip_rows: int) -> pd.DataFrame:
+    for _ in range(skip_rows):
+        stream.readline()
+    reader = csv.reader(stream, delimiter=separator, strict=True)
+    rows = _rows(reader, where, skip_rows)
     _, first = next(rows, (0, []))
     if not first:
-        raise SourceError(f"{where}: is empty; its first line must hold the headers")
-    headers = _headers(first, where)
-    blocks: list[pd.DataFrame] = []
-    block = _Block(len(headers))
+        below = f" below the {skip_rows} skipped" if skip_rows else ""
+        raise SourceError(f"{where}: is empty; its first line{below} must hold the headers")
+    table = TextTable(unique_headers(first, where))
     for number, cells in rows:
-        block.add(cells, number)
-        if len(block.rows) == _BLOCK_ROWS:
-            blocks.append(block.frame(headers))
-            block = _Block(len(headers))
-    blocks.append(block.frame(headers))
-    frame = pd.concat(blocks, ignore_index=True)
-    return frame if frame[RAGGED].ne("").any() else frame.drop(columns=RAGGED)
+        table.add(cells, number)
+    return table.frame()
 
 
-def _rows(reader: Iterator[list[str]], where: str) -> Iterator[tuple[int, list[str]]]:
+def _rows(reader: Iterator[list[str]], where: str, skipped: int) -> Iterator[tuple[int, list[str]]]:
     """Yield line and cells of every row that is not wholly blank."""
     while True:
         try:
@@ -147,31 +119,34 @@ def _rows(reader: Iterator[list[str]], where: str) -> Iterator[tuple[int, list[s
         except StopIteration:
             return
         except csv.Error as fault:
-            line = getattr(reader, "line_num", 0)
+            line = getattr(reader, "line_num", 0) + skipped
             raise SourceError(
                 f"{where}, line {line}: {fault}; look for a lone quotation mark: "
                 'a cell that holds one is written """"'
             ) from None
         if "".join(cells).strip():
-            yield getattr(reader, "line_num", 0), cells
+            yield getattr(reader, "line_num", 0) + skipped, cells
 
 
-def _headers(cells: list[str], where: str) -> list[str]:
-    stripped = [cell.strip() for cell in cells]
-    names = [
-        f"{name}{SUFFIX}" if name in ADDED else name or f"column {place}"
-        for place, name in enumerate(stripped, start=1)
-    ]
-    repeated = sorted({name for name in names if names.count(name) > 1})
-    if repeated:
-        raise SourceError(
-            f"{where}: header {', '.join(map(repr, repeated))} occurs more than once; "
-            "rename or remove one"
+def _not_that_encoding(path: Path, where: str, encoding: str, fault: UnicodeError) -> str:
+    """Say which line holds bytes that are no letters, and what may help."""
+    called = "UTF-8" if encoding == "utf-8" else encoding
+    if not isinstance(fault, UnicodeDecodeError):
+        return f"{where}: is not {called} text; set encoding to the one it was saved in"
+    byte = f"byte 0x{fault.object[fault.start]:02x}{_line_of_fault(path, encoding)}"
+    if called == "UTF-8":
+        return (
+            f"{where}: is not UTF-8 text ({byte}); save it as CSV UTF-8, or set the encoding it "
+            'was saved in, such as encoding = "cp1252"'
         )
-    return names
+    return f"{where}: is not {encoding} text ({byte}); set encoding to the one it was saved in"
 
 
-def _ragged(cells: list[str], width: int) -> str:
-    surplus = cells[width:]
-    tail = f", too many: {json.dumps(surplus, ensure_ascii=False)}" if surplus else ""
-    return f"{len(cells)} cells under {width} headers{tail}"
+def _line_of_fault(path: Path, encoding: str) -> str:
+    with _bytes_of(path) as stream:
+        for number, line in enumerate(stream, start=1):
+            try:
+                line.decode(encoding)
+            except UnicodeDecodeError:
+                return f" on line {number}"
+    return ""

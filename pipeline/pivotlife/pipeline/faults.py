@@ -32,7 +32,9 @@ _SENTENCES: Final[dict[str, str]] = {
     "out_of_range": "{column} {written!r} is not from {lowest:.0f} to {highest:.0f}",
     "negative": "{column} {written!r} is below zero",
     "too_large": "{column} {written!r} is larger than an inch: wrong unit?",
-    "not_a_date": "{column} {written!r} is not a date written YYYY-MM-DD",
+    "point": "{column} {written!r} has a decimal point, but the settings declare a comma",
+    "not_a_date": "{column} {written!r} is not a date written {why}",
+    "ambiguous_date": "{column} {written!r} is two different days by {why}",
     "implausible_date": "{column} {written!r} is not between {first_day} and {last_day}",
     "no_unit": "{column} has no unit (written {written!r}): fill in {unit_column}",
     "unknown_unit": "{column} {written!r} cannot be used: {why}",
@@ -82,7 +84,9 @@ class Faults:
         return reasons
 
 
-def fault_text(code: str, column: str, written: str, facts: ColumnFacts, why: str = "") -> str:
+def fault_text(
+    code: str, column: str, written: str, facts: ColumnFacts, why: str = "", label: str = ""
+) -> str:
     """Word one fault of one cell.
 
     Parameters
@@ -94,10 +98,12 @@ def fault_text(code: str, column: str, written: str, facts: ColumnFacts, why: st
     facts : ColumnFacts
         What the contract says of the column.
     why : str
-        Further words, for an unreadable unit.
+        Further words: why a unit is unreadable, how a date should be written.
+    label : str
+        What the user calls the column, if not by its native name.
     """
     sentence = _SENTENCES[code].format(
-        column=column,
+        column=label or column,
         written=written,
         allowed=", ".join(facts.allowed),
         lowest=facts.lowest if facts.lowest is not None else 0.0,

@@ -70,7 +70,7 @@ class Histories:
         `unit_id, pivot_id, date, action, source_row, certain`: which pivots each repair renewed;
         `certain` is False where that was only inferred.
     fates : DataFrame
-        `table, row_number, row_id, fate, reason` of every row handed in.
+        `table, row_number, row_id, fate, reason, file` of every row handed in.
     """
 
     lives: pd.DataFrame

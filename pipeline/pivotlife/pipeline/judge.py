@@ -8,10 +8,10 @@ Not here: reading files, and what the safety step makes of withheld rows.
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from pathlib import Path
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -21,9 +21,10 @@ from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import column_facts, table_facts
 from pivotlife.pipeline.cells import cells_of, same_spelling
 from pivotlife.pipeline.conversion import Converted, convert
-from pivotlife.pipeline.csv_text import RAGGED
 from pivotlife.pipeline.danger import with_dangers
-from pivotlife.pipeline.judged_frame import judged_frame, row_ids
+from pivotlife.pipeline.judged_frame import judged_columns_of
+from pivotlife.pipeline.raw_table import RawTable, row_files, verbatim_rows
+from pivotlife.pipeline.row_names import row_ids, row_namer
 from pivotlife.pipeline.rules import (
     ROW,
     KnownUnits,
@@ -33,10 +34,10 @@ from pivotlife.pipeline.rules import (
     note_unknown_units,
     repeats,
 )
-from pivotlife.pipeline.sources import RawTable
+from pivotlife.pipeline.text_table import RAGGED
 
-QUARANTINE_COLUMNS: Final = ("table", "row_number", "row_id", "reasons", "row")
-DUPLICATE_COLUMNS: Final = ("table", "row_number", "row_id", "reason")
+QUARANTINE_COLUMNS: Final = ("table", "row_number", "row_id", "reasons", "row", "file")
+DUPLICATE_COLUMNS: Final = ("table", "row_number", "row_id", "reason", "file")
 
 
 @dataclass(frozen=True)
@@ -51,9 +52,10 @@ class Judged:
         Rows with a fault in the same columns, read as far as they can be, with `reasons`;
         readings and repairs also with `<play>_number` and `<word>_as_written`.
     quarantine : DataFrame
-        table, row_number, row_id, reasons, row: the withheld rows word for word as JSON.
+        table, row_number, row_id, reasons, row, file: the withheld rows word for word as JSON,
+        under the headers of their file.
     duplicates : DataFrame
-        table, row_number, row_id, reason: rows that repeat an earlier one word for word.
+        table, row_number, row_id, reason, file: rows that repeat an earlier one word for word.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -66,6 +68,7 @@ class Judged:
 class _Examined:
     """One table between reading and splitting; its repeats are already set aside."""
 
+    source: RawTable
     raw: pd.DataFrame
     converted: Converted
     duplicates: pd.DataFrame
@@ -88,41 +91,45 @@ def judge(raw: Mapping[str, RawTable]) -> Judged:
     tables: dict[str, pd.DataFrame] = {}
     withheld: dict[str, pd.DataFrame] = {}
     quarantine: list[pd.DataFrame] = []
-    for name, table in examined.items():
-        frame = judged_frame(table.raw, table.converted)
-        faulty = table.converted.faults.is_faulty()
-        tables[name] = frame[~faulty].reset_index(drop=True)
-        withheld[name] = _withheld(frame, table, faulty)
-        quarantine.append(_quarantined(withheld[name], table.raw[faulty]))
+    duplicates = [table.duplicates for table in examined.values()]
+    for name in CONTRACTS:
+        table = examined.pop(name)  # its memory is wanted for the next one
+        tables[name], withheld[name] = _split(table)
+        quarantine.append(_quarantined(withheld[name], table))
     return Judged(
         tables,
         withheld,
         _stacked(quarantine, QUARANTINE_COLUMNS),
-        _stacked([table.duplicates for table in examined.values()], DUPLICATE_COLUMNS),
+        _stacked(duplicates, DUPLICATE_COLUMNS),
     )
 
 
 def _examine(name: str, source: RawTable | None) -> _Examined:
     schema = CONTRACTS[name]
-    if source is None:
-        frame = pd.DataFrame({"row_number": np.array([], dtype=np.int64)})
-    else:
-        frame = source.frame.reset_index(drop=True)
-    columns = [str(column) for column in frame.columns if column not in ("row_number", "path")]
+    given = source or RawTable(
+        name, Path(), pd.DataFrame({"row_number": np.array([], dtype=np.int64)})
+    )
+    frame = given.frame
+    if not isinstance(frame.index, pd.RangeIndex):
+        frame = frame.reset_index(drop=True)
+    columns = [str(column) for column in frame.columns if column not in ("row_number", "file")]
     id_column = table_facts(schema).id_column
-    first = repeats(frame, columns, id_column)
-    repeated = frame.loc[first.index]
-    kept = frame.drop(index=first.index).reset_index(drop=True)
+    found = repeats(frame, columns, id_column)
+    repeated = frame.iloc[found[:, 0]]
+    kept = frame.drop(index=pd.Index(found[:, 0])).reset_index(drop=True) if len(found) else frame
+    named = row_namer(frame) if len(found) else str
     ids = cells_of(repeated[id_column]).written() if id_column in frame.columns else None
     duplicates = pd.DataFrame(
         {
             "table": name,
             "row_number": repeated["row_number"],
             "row_id": row_ids(repeated, ids),
-            "reason": [f"repeats row {number} word for word" for number in first],
+            "reason": [f"repeats {named(place)} word for word" for place in found[:, 1].tolist()],
+            "file": row_files(repeated),
         }
     )
-    return _Examined(kept, convert(kept, schema), duplicates)
+    converted = convert(kept, schema, given.dialect, given.labels())
+    return _Examined(given, kept, converted, duplicates)
 
 
 def _apply_rules(examined: Mapping[str, _Examined]) -> None:
@@ -136,7 +143,7 @@ def _apply_rules(examined: Mapping[str, _Examined]) -> None:
         columns = table.converted.columns
         if "unit_id" in columns and table.converted is not units:
             columns["unit_id"] = same_spelling(columns["unit_id"], units.columns["unit_id"])
-        note_repeated_keys(table.converted, table.raw["row_number"].to_numpy(dtype=np.int64))
+        note_repeated_keys(table.converted, row_namer(table.raw))
         _note_ragged(table)
     note_left_before_in_service(units)
     note_outside_of_node(examined["kits"].converted)
@@ -158,26 +165,29 @@ def _note_ragged(table: _Examined) -> None:
     table.converted.faults.add(ROW, rows, [f"row.ragged: row has {mark}" for mark in marks[rows]])
 
 
-def _withheld(frame: pd.DataFrame, table: _Examined, faulty: npt.NDArray[np.bool_]) -> pd.DataFrame:
-    facts = column_facts(table.converted.schema)
-    rows = np.flatnonzero(faulty)
+def _split(table: _Examined) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Part good rows from faulty ones, column by column, so that no table is held twice."""
+    faulty = table.converted.faults.is_faulty()
+    good, bad = np.flatnonzero(~faulty), np.flatnonzero(faulty)
+    kept: dict[str, npt.NDArray[Any]] = {}
+    rest: dict[str, npt.NDArray[Any]] = {}
+    for name, column in judged_columns_of(table.raw, table.converted):
+        kept[name] = column[good] if len(bad) else column
+        rest[name] = column[bad]
+    rest["reasons"] = table.converted.faults.reasons()[bad]
     written = pd.DataFrame(
-        {
-            name: cells.texts[cells.codes[rows]] if len(rows) else np.array([], dtype=object)
-            for name, cells in table.converted.cells.items()
-        }
+        {name: cells.texts[cells.codes[bad]] for name, cells in table.converted.meant.items()}
     )
-    reasons = table.converted.faults.reasons()[rows]
-    kept = frame.iloc[rows].reset_index(drop=True).assign(reasons=reasons)
-    return with_dangers(kept, written, facts)
+    facts = column_facts(table.converted.schema)
+    withheld = with_dangers(pd.DataFrame(rest), written, facts)
+    return pd.DataFrame(kept, copy=False), withheld
 
 
-def _quarantined(withheld: pd.DataFrame, raw: pd.DataFrame) -> pd.DataFrame:
-    names = [str(name) for name in raw.columns if name != "row_number"]
-    cells = zip(*(raw[name].fillna("").astype(str).tolist() for name in names), strict=True)
-    rows = [json.dumps(dict(zip(names, row, strict=True)), ensure_ascii=False) for row in cells]
-    named = withheld[["table", "row_number", "row_id", "reasons"]]
-    return named.assign(row=np.array(rows, dtype=object))
+def _quarantined(withheld: pd.DataFrame, table: _Examined) -> pd.DataFrame:
+    """Show the withheld rows word for word, under the headers and in the text of their file."""
+    faulty = table.raw[table.converted.faults.is_faulty()]
+    named = withheld[["table", "row_number", "row_id", "reasons", "file"]]
+    return named.assign(row=verbatim_rows(faulty, table.source))
 
 
 def _stacked(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFrame:

@@ -5,6 +5,7 @@ Not here: which rows are faulty.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any, Final
 
 import numpy as np
@@ -16,14 +17,20 @@ from pivotlife.data.contracts.tables import column_facts, judged_columns, table_
 from pivotlife.data.contracts.vocabulary import NODES, POSITION, SIDES
 from pivotlife.pipeline.cells import Text, cells_of
 from pivotlife.pipeline.conversion import Converted
-from pivotlife.pipeline.csv_text import ADDED, SUFFIX
+from pivotlife.pipeline.raw_table import row_files
+from pivotlife.pipeline.row_names import row_ids
+from pivotlife.pipeline.text_table import ADDED, SUFFIX
 
 #: Columns that judging adds to every table.
-ORIGIN: Final = ("table", "row_number", "row_id", "source_row", "pivot_id", "reasons")
+ORIGIN: Final = ("table", "row_number", "file", "row_id", "source_row", "pivot_id", "reasons")
 
 
-def judged_frame(raw: pd.DataFrame, converted: Converted) -> pd.DataFrame:
-    """Put a converted table into its judged columns, faulty rows included.
+def judged_columns_of(
+    raw: pd.DataFrame, converted: Converted
+) -> Iterator[tuple[str, npt.NDArray[Any]]]:
+    """Put a converted table into its judged columns, one after the other, faulty rows included.
+
+    The converted columns are used up on the way, so that no table is held twice.
 
     Parameters
     ----------
@@ -32,52 +39,35 @@ def judged_frame(raw: pd.DataFrame, converted: Converted) -> pd.DataFrame:
     converted : Converted
         The same rows after their contract.
 
-    Returns
-    -------
-    DataFrame
+    Yields
+    ------
+    tuple of str and ndarray
         The contract's columns under their judged names, `<play>_as_written`, the extra columns
-        of the source, `table`, `row_number`, `row_id`, `source_row` and, where the table has a
-        position, `pivot_id`. What could not be read is NaN, NaT or "".
+        of the source, `table`, `row_number`, `file`, `row_id`, `source_row` and, where the table
+        has a position, `pivot_id`. What could not be read is NaN, NaT or "".
     """
     facts = column_facts(converted.schema)
-    columns: dict[str, Any] = {}
+    id_column = table_facts(converted.schema).id_column
+    place: dict[str, npt.NDArray[Any]] = {}
     for name, fact in facts.items():
-        columns[judged_name(name, fact)] = _readable(converted.columns[name], fact)
+        column = _readable(converted.columns.pop(name), fact)
+        if name in ("unit_id", id_column, *POSITION):
+            place[name] = column
+        yield judged_name(name, fact), column
         if fact.kind == "quantity" and fact.measure == "play":
-            columns[f"{name}_as_written"] = converted.cells[name].written()
+            yield f"{name}_as_written", converted.cells[name].written()
     taken = {*judged_columns(converted.schema), *ORIGIN}
     for name in extra_columns(raw, converted):
-        columns[_free_name(name, taken)] = cells_of(raw[name]).written()
+        yield _free_name(name, taken), cells_of(raw[name]).written()
     table = str(converted.schema.name)
-    columns["table"] = np.full(len(raw), table, dtype=object)
-    columns["row_number"] = raw["row_number"].to_numpy(dtype=np.int64)
-    id_column = table_facts(converted.schema).id_column
-    columns["row_id"] = row_ids(raw, converted.columns.get(id_column))
-    columns["source_row"] = _texts([f"{table}:{row_id}" for row_id in columns["row_id"]])
+    yield "table", np.full(len(raw), table, dtype=object)
+    yield "row_number", raw["row_number"].to_numpy(dtype=np.int64)
+    yield "file", row_files(raw)
+    ids = row_ids(raw, place.get(id_column))
+    yield "row_id", ids
+    yield "source_row", _texts([f"{table}:{row_id}" for row_id in ids])
     if set(POSITION) <= set(facts):
-        columns["pivot_id"] = _pivot_ids(columns)
-    return pd.DataFrame(columns)
-
-
-def row_ids(raw: pd.DataFrame, ids: Text | None) -> Text:
-    """Name each row by its id, or by its line (and file, where several were joined).
-
-    Parameters
-    ----------
-    raw : DataFrame
-        The rows as read.
-    ids : ndarray of str, shape (n_rows,), or None
-        Their ids, "" where blank; None where the table has no id.
-    """
-    numbers = raw["row_number"].tolist()
-    if "path" in raw.columns:
-        files = raw["path"].astype(str).str.replace(r".*[/\\]", "", regex=True).tolist()
-        lines = [f"row {number} of {file}" for number, file in zip(numbers, files, strict=True)]
-    else:
-        lines = [f"row {number}" for number in numbers]
-    if ids is None:
-        return _texts(lines)
-    return _texts([row_id or line for row_id, line in zip(ids.tolist(), lines, strict=True)])
+        yield "pivot_id", _pivot_ids(place)
 
 
 def extra_columns(raw: pd.DataFrame, converted: Converted) -> list[str]:
@@ -105,7 +95,7 @@ def _plausible(days: npt.NDArray[Any]) -> npt.NDArray[Any]:
     return np.where(plausible, days, np.datetime64("NaT", "ns"))
 
 
-def _pivot_ids(columns: dict[str, Any]) -> Text:
+def _pivot_ids(columns: dict[str, npt.NDArray[Any]]) -> Text:
     """Write unit.axle.side.node where all four are known, "" elsewhere; each text made once."""
     unit_codes, units = pd.factorize(columns["unit_id"])
     axle = np.nan_to_num(columns["axle"], nan=0.0).astype(np.int64)

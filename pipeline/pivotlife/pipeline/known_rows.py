@@ -13,6 +13,8 @@ from typing import Final
 
 import pandas as pd
 
+from pivotlife.pipeline.raw_table import row_files
+
 #: Table -> its event date.
 EVENT_DATE: Final[dict[str, str]] = {
     "readings": "reading_date",
@@ -42,7 +44,7 @@ def known_at(
         Rows dated and, where `entered_date` is given, entered on or before the day; a departure
         or a beginning of records after it is blanked.
     later : DataFrame
-        `table, row_number, row_id, fate, reason` of the rows left out.
+        `table, row_number, row_id, fate, reason, file` of the rows left out.
     """
     known: dict[str, pd.DataFrame] = {}
     later = []
@@ -63,11 +65,12 @@ def fates(rows: pd.DataFrame, table: str, fate: str, reason: str) -> pd.DataFram
     Returns
     -------
     DataFrame
-        Columns `table, row_number, row_id, fate, reason`.
+        Columns `table, row_number, row_id, fate, reason, file`.
     """
     columns = {"table": table, "row_number": rows["row_number"], "row_id": rows["row_id"]}
-    return pd.DataFrame({**columns, "fate": fate, "reason": reason}).astype(
-        {"table": object, "row_id": object, "fate": object, "reason": object}
+    said = {"fate": fate, "reason": reason, "file": row_files(rows)}
+    return pd.DataFrame({**columns, **said}).astype(
+        {"table": object, "row_id": object, "fate": object, "reason": object, "file": object}
     )
 
 

@@ -15,6 +15,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from pivotlife.pipeline.raw_table import row_files
+
 #: Table -> pairs of (date column, odometer column), both in the judged names.
 DATED_ODOMETERS: Final[dict[str, tuple[tuple[str, str], ...]]] = {
     "units": (
@@ -46,7 +48,7 @@ def collect_points(tables: Mapping[str, pd.DataFrame]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns `unit_id, date, table, row_number, row_id, column` (the date column the value
+        Columns `unit_id, date, table, row_number, file, row_id, column` (the date column the value
         stands beside), `odometer_miles` (as written; NaN where blank), `source` (of the odometer
         table), `continuous_miles` (meter changes added) and `day` (days since 1970; NaN where
         the date is missing), `stray` (outside the unit's time in service).
@@ -105,6 +107,7 @@ def _column_points(name: str, table: pd.DataFrame, date: str, odometer: str) -> 
             "date": pd.to_datetime(rows[date]).astype("datetime64[ns]"),
             "table": name,
             "row_number": rows["row_number"].astype(np.int64),
+            "file": row_files(rows),
             "row_id": rows["row_id"].astype(str),
             "column": date,
             "odometer_miles": rows[odometer].astype(float),

@@ -52,7 +52,8 @@ def repair_lines(repairs: pd.DataFrame, kits: pd.DataFrame) -> list[Line]:
     day = acting["repair_date"].to_numpy(dtype="datetime64[D]").astype(np.int64)
     phase = np.where(acting["action"] == "removed", REMOVED, FITTED)
     unit = acting["unit_id"].to_numpy(dtype=str)
-    order = np.lexsort((acting["row_number"].to_numpy(), phase, day, unit))
+    # Rows stand in the order of their files: their place, not their line, says which came first.
+    order = np.lexsort((np.arange(len(acting)), phase, day, unit))
     kit = acting["pivots_in_kit"].fillna(1).astype(np.int64)
     columns = [
         acting.index, unit, acting["pivot_id"], acting["axle"], acting["side"], node,

@@ -6,7 +6,6 @@ Not here: computing any of it (`stages`), writing to disk (`publish`).
 from __future__ import annotations
 
 import datetime as dt
-import hashlib
 import json
 import platform
 from collections.abc import Mapping
@@ -21,6 +20,7 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.decision_costs import CostItems, cost_lines
 from pivotlife.pipeline.engineer_checks import CHECK_TABLES
+from pivotlife.pipeline.fingerprint import table_hash
 from pivotlife.pipeline.ledger import whole_quarantine
 from pivotlife.pipeline.prices import price_table
 from pivotlife.pipeline.publish import LATEST, publish
@@ -160,12 +160,9 @@ def input_record(intake: Intake) -> list[dict[str, Any]]:
         {
             "table": name,
             "file": table.path.name,
+            "corrections": len(table.corrections),
             "rows": len(table.frame),
-            "sha256": hashlib.sha256(
-                pd.util.hash_pandas_object(table.frame.astype(str), index=False)
-                .to_numpy()
-                .tobytes()
-            ).hexdigest(),
+            "sha256": table_hash(table),
         }
         for name, table in intake.raw.items()
     ]

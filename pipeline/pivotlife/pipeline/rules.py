@@ -5,6 +5,7 @@ Not here: the checks of single cells, which the contracts hold.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -44,7 +45,7 @@ class KnownUnits:
     named: frozenset[str]
 
 
-def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> pd.Series:
+def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> npt.NDArray[np.intp]:
     """Find rows that repeat an earlier row word for word.
 
     Parameters
@@ -58,36 +59,47 @@ def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> pd.Serie
 
     Returns
     -------
-    Series of int
-        For each repeating row, by its place in the frame, the `row_number` of the first.
+    ndarray of int, shape (n_repeats, 2)
+        Place of each repeating row, and place of the row it repeats.
     """
     narrow = [id_column] if id_column in frame.columns else columns
     if not columns or frame.empty:
-        return pd.Series(dtype="int64")
+        return np.empty((0, 2), dtype=np.intp)
     some = frame[frame.duplicated(narrow, keep=False)]
     some = some[some.duplicated(columns, keep=False)]
     if some.empty:
-        return pd.Series(dtype="int64")
-    first = some.groupby(columns, sort=False, dropna=False)["row_number"].transform("first")
-    return first[some.duplicated(columns, keep="first")].astype("int64")
+        return np.empty((0, 2), dtype=np.intp)
+    text = some[columns].astype(object)
+    group = text.groupby(columns, sort=False, dropna=False).ngroup().to_numpy()
+    later = some.duplicated(columns, keep="first").to_numpy()
+    place = some.index.to_numpy(dtype=np.intp)
+    first = place[~later][np.argsort(group[~later])]
+    return np.column_stack([place[later], first[group[later]]])
 
 
-def note_repeated_keys(converted: Converted, row_numbers: npt.NDArray[np.int64]) -> None:
-    """Note every row whose key an earlier row has, with other content; the first one stands."""
+def note_repeated_keys(converted: Converted, row_name: Callable[[int], str]) -> None:
+    """Note every row whose key an earlier row has, with other content; the first one stands.
+
+    Parameters
+    ----------
+    converted : Converted
+    row_name : callable
+        Names a row by its place: its line and, where there are several, its file.
+    """
     key = table_facts(converted.schema).key
     if not key:
         return
     parts = pd.DataFrame({column: _key_part(converted, column) for column in key})
-    whole = parts[parts.notna().all(axis=1)].assign(row_number=lambda part: row_numbers[part.index])
+    whole = parts[parts.notna().all(axis=1)].assign(place=lambda part: part.index)
     alike = whole[whole.duplicated(list(key), keep=False)]
-    first = alike.groupby(list(key), sort=False)["row_number"].transform("first")
+    first = alike.groupby(list(key), sort=False)["place"].transform("first")
     later = alike.duplicated(list(key), keep="first")
     rows = alike.index[later].to_numpy(dtype=np.intp)
     name = key[0] if len(key) == 1 else "row"
     texts = [
         f"{name}.repeated: {', '.join(f'{column} {written!r}' for column, written in cells)} "
-        f"is in row {number} already, with other content"
-        for cells, number in zip(_written(converted, key, rows), first[later].tolist(), strict=True)
+        f"is in {row_name(place)} already, with other content"
+        for cells, place in zip(_written(converted, key, rows), first[later].tolist(), strict=True)
     ]
     converted.faults.add(ROW, rows, texts)
 
@@ -141,17 +153,23 @@ def _unit_fault(unit_id: str, known: KnownUnits) -> str:
 
 
 def _key_part(converted: Converted, column: str) -> npt.NDArray[Any]:
+    """Give the values of a key's column as numbers, equal where the values are; blank is NaN."""
     values = converted.columns[column]
     if values.dtype != object:
         return values
-    spelled: Text = values
-    if column == "unit_id":
-        codes, found = pd.factorize(values)
-        keys = np.array([name_key(str(name)) for name in found] or [""], dtype=object)
-        spelled = keys[codes] if len(codes) else values
-    part = spelled.copy()
-    part[spelled == ""] = None
-    return part
+    cells = converted.meant[column]
+    is_id = column == table_facts(converted.schema).id_column != "unit_id"
+    if is_id and cells is converted.cells[column]:  # nothing was done to it: its texts are unique
+        return np.where(cells.texts == "", np.nan, np.arange(len(cells.texts)))[cells.codes]
+    codes, found = pd.factorize(values)
+    same, _ = pd.factorize(_keys(found, column))
+    return np.where(found == "", np.nan, same)[codes] if len(codes) else np.array([])
+
+
+def _keys(names: npt.NDArray[Any], column: str) -> Text:
+    keys = np.empty(len(names), dtype=object)
+    keys[:] = [name_key(name) for name in names] if column == "unit_id" else names
+    return keys
 
 
 def _written(

@@ -15,6 +15,14 @@ from pivotlife.pipeline.settings_file import TABLES
 from pivotlife.pipeline.sources import near_misses
 from pivotlife.pipeline.work import Intake
 
+#: Columns whose correction can end or begin an order.
+TELLING = frozenset(
+    {
+        *("finding", "teardown_finding", "free_play", "teardown_free_play", "free_play_unit"),
+        *("takes_grease", "unit_id"),
+    }
+)
+
 #: What is switched off when an optional table is absent.
 WITHOUT = {
     "lube": "grease care is unknown",
@@ -50,6 +58,7 @@ def notes(
     lines = [f"No {name} table: {WITHOUT[name]}." for name in TABLES if name in _absent(intake)]
     for table in intake.raw.values():
         lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
+    lines += _corrected(intake)
     lines += _stale(intake, settings, day)
     lines += _withheld(made["quarantine"])
     defaults = int(made["prices"]["is_default"].sum())
@@ -68,6 +77,18 @@ def notes(
 
 def _absent(intake: Intake) -> set[str]:
     return {name for name in WITHOUT if name not in intake.raw}
+
+
+def _corrected(intake: Intake) -> list[str]:
+    """Say how many cells a person has put right, and which of them speak of danger."""
+    made = [(name, one) for name, table in intake.raw.items() for one in table.corrections]
+    if not made:
+        return []
+    telling = sum(one.column in TELLING for _, one in made)
+    text = f"{len(made):,} cells are corrected by hand; the ledger names each with its reason"
+    return [
+        f"{text}. {telling:,} of them change a finding, a free play, a grease remark or a unit."
+    ]
 
 
 def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:

@@ -138,7 +138,7 @@ def _rows(judged: Judged, table: str, withheld: bool) -> pd.DataFrame:
             "what": ("withheld: " + frame["reasons"]) if withheld else "",
         }
     )
-    rows["recorded_order"] = frame["row_number"].astype(np.int64)
+    rows["recorded_order"] = np.arange(len(frame), dtype=np.int64)
     telling = (rows["finding"] != "") | rows["play_mm"].notna() | rows["number"].notna()
     return rows[telling | rows["refuses_grease"]]
 

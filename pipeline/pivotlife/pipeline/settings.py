@@ -15,7 +15,7 @@ import typing
 from pathlib import Path
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, field_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
 BushingType = Literal["rubber-bonded", "threaded", "roller"]
 Duty = Literal["line-haul", "regional", "vocational"]
@@ -29,10 +29,45 @@ class _Strict(BaseModel):
     model_config = ConfigDict(extra="forbid", frozen=True)
 
 
-class SourceSettings(_Strict):
-    """Where one table comes from."""
+def _listed(value: object) -> object:
+    """Let one text stand for a list of one."""
+    return (value,) if isinstance(value, str) else value
 
-    path: str = Field(min_length=1, description="file, relative to the settings file; a glob")
+
+def _written(value: object) -> object:
+    """Let a whole number stand for its text: axle values are often written so."""
+    return str(value) if isinstance(value, int) and not isinstance(value, bool) else value
+
+
+Name = Annotated[str, Field(min_length=1)]
+Names = Annotated[tuple[Name, ...], BeforeValidator(_listed), Field(min_length=1)]
+Written = Annotated[str, BeforeValidator(_written)]
+
+
+class SourceSettings(_Strict):
+    """Where one table comes from and how it is written."""
+
+    path: Name | None = Field(None, description="file, relative to the settings file; a pattern")
+    url: Name | None = Field(None, description="database; the password alone may be ${NAME}")
+    query: Name | None = Field(None, description="one SELECT, with url")
+    columns: dict[str, Names] = Field(
+        default_factory=dict, description='our column = "header in the file", or a list of them'
+    )
+    meanings: dict[str, dict[str, Written]] = Field(
+        default_factory=dict,
+        alias="values",
+        description='by column: "value in the file" = "our value"',
+    )
+    units: dict[str, Name] = Field(
+        default_factory=dict, description="quantity or unit column = unit where the row has none"
+    )
+    date_format: Annotated[tuple[Name, ...], BeforeValidator(_listed)] = ()
+    decimal: Literal[".", ","] = "."
+    thousands: Literal["", ".", ",", " ", "'"] = ""
+    separator: Literal[",", ";", "\t", "|"] = ","
+    encoding: Name = "utf-8"
+    sheet: str = ""
+    skip_rows: Annotated[int, Field(ge=0, le=1_000)] = 0
 
 
 class Limit(_Strict):

@@ -1,8 +1,8 @@
 """Read the settings file and say in one line what is wrong with it.
 
 Every fault of the file is collected before it is refused, and each names its key as the user
-wrote it. Passwords and nothing else may come from the environment; no source of today needs one,
-so no value is expanded.
+wrote it. Nothing is taken from the environment here: the password of a database is read when the
+database is.
 
 Not here: which keys exist (`settings`).
 """
@@ -21,6 +21,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from pivotlife.pipeline.errors import SettingsError, one_line
+from pivotlife.pipeline.mapping_rules import mapping_faults
 from pivotlife.pipeline.settings import Settings
 
 TABLES = (
@@ -35,6 +36,7 @@ TABLES = (
     "kits",
     "capacity",
     "gauge_study",
+    "corrections",
 )
 REQUIRED_TABLES = TABLES[:4]
 INTERNAL_KEYS = frozenset({"folder", "file", "digest"})
@@ -67,6 +69,7 @@ def load_settings(path: Path) -> Settings:
     faults = _table_faults(values)
     internal = sorted(INTERNAL_KEYS & values.keys())
     faults += [_unknown((key,)) for key in internal]
+    settings: Settings | None = None
     try:
         settings = Settings.model_validate(
             {
@@ -78,7 +81,8 @@ def load_settings(path: Path) -> Settings:
         )
     except ValidationError as error:
         faults += [_sentence(dict(fault)) for fault in error.errors()]
-        settings = None
+    else:
+        faults += _mapping_faults(settings)
     if faults or settings is None:
         raise SettingsError(one_line(f"{path}: {'; '.join(dict.fromkeys(faults))}"))
     return settings
@@ -109,6 +113,11 @@ def _table_faults(values: dict[str, Any]) -> list[str]:
         needed = ", ".join(f"[sources.{name}]" for name in missing)
         faults.append(f"{needed} missing: units, pivots, readings and repairs are required")
     return faults
+
+
+def _mapping_faults(settings: Settings) -> list[str]:
+    named = [(name, source) for name, source in settings.sources.items() if name in TABLES]
+    return [fault for name, source in named for fault in mapping_faults(name, source)]
 
 
 def _sentence(fault: dict[str, Any]) -> str:

@@ -1,7 +1,8 @@
-"""The sources named in the settings, read as text.
+"""The sources named in the settings, read as text and put under native headers.
 
-Each table comes from one CSV file or from several that a pattern names. Only the headers are
-looked at here: a table without a column it must have is refused before any row is judged.
+Each table comes from one file, from several that a pattern names (CSV, XLSX, Parquet), or from an
+SQL query. Only headers are looked at here: a table without a column it must have is refused before
+any row is judged. Corrections are put in last, so that everything later sees the corrected cells.
 
 Not here: what a cell means, and which rows are faulty.
 """
@@ -10,39 +11,49 @@ from __future__ import annotations
 
 import difflib
 import glob
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pandas as pd
 
 from pivotlife.data.contracts.registry import CONTRACTS, NEEDED_TABLES
-from pivotlife.data.contracts.tables import column_facts, required_columns
-from pivotlife.pipeline.csv_text import ADDED, read_csv_text
-from pivotlife.pipeline.errors import SourceError
+from pivotlife.data.contracts.tables import column_facts
+from pivotlife.pipeline.corrections import corrected, read_corrections
+from pivotlife.pipeline.csv_text import read_csv_text
+from pivotlife.pipeline.dialect import Dialect
+from pivotlife.pipeline.errors import SourceError, one_line
+from pivotlife.pipeline.native_headers import nearest, with_native_headers
+from pivotlife.pipeline.raw_table import RawTable
+from pivotlife.pipeline.text_table import ADDED, categorical, joined_text
 
 if TYPE_CHECKING:
-    from pivotlife.pipeline.settings import Settings
+    from pivotlife.pipeline.settings import Settings, SourceSettings
+
+CORRECTIONS: Final = "corrections"
+PARQUET: Final = (".parquet", ".pq")
+WORKBOOKS: Final = (".xlsx", ".xlsm")
+OLD_WORKBOOKS: Final = (".xls", ".xlsb", ".ods")
 
 
 @dataclass(frozen=True)
-class RawTable:
-    """One table as it was handed in.
+class HandedIn:
+    """One file, or one query's result, under its own headers.
 
     Attributes
     ----------
-    name : str
-        The table's name in the settings.
-    path : Path
-        The file, or the pattern that named several.
+    where : str
+        How error messages call it.
+    file : str
+        Its name in the ledger.
     frame : DataFrame
-        The file's columns as text ("" = empty) and `row_number` (int64); `path` (text) when
-        several files were joined; `ragged_row` when a row's cells do not match the header.
+        Text columns, `row_number` and, where rows are ragged, `ragged_row`.
     """
 
-    name: str
-    path: Path
+    where: str
+    file: str
     frame: pd.DataFrame
 
 
@@ -57,20 +68,32 @@ def read_sources(settings: Settings) -> dict[str, RawTable]:
     Returns
     -------
     dict of str to RawTable
-        By table name, in the order of the contracts.
+        By table name, in the order of the contracts; corrections are already in.
 
     Raises
     ------
     SourceError
-        When a needed table is not named, a file is missing or unreadable, or a column that
-        must be there is not. The text is one line.
+        When a needed table is not named, a source is missing or unreadable, a column that must
+        be there is not, or a correction does not fit. The text is one line.
+    """
+    return native_tables(read_handed_in(settings), settings)
+
+
+def read_handed_in(settings: Settings) -> dict[str, list[HandedIn]]:
+    """Read every file and query as text, under the headers they have.
+
+    Raises
+    ------
+    SourceError
+        When a needed table is not named, or a source is missing or unreadable.
     """
     given = settings.sources
-    unknown = [name for name in given if name not in CONTRACTS]
+    known = [*CONTRACTS, CORRECTIONS]
+    unknown = [name for name in given if name not in known]
     if unknown:
         raise SourceError(
-            f"{settings.file}: sources.{unknown[0]} is no table{_nearest(unknown[0], CONTRACTS)}; "
-            f"the tables are {', '.join(CONTRACTS)}"
+            f"{settings.file}: sources.{unknown[0]} is no table{nearest(unknown[0], known)}; "
+            f"the tables are {', '.join(known)}"
         )
     missing = [name for name in NEEDED_TABLES if name not in given]
     if missing:
@@ -78,9 +101,49 @@ def read_sources(settings: Settings) -> dict[str, RawTable]:
             f"{settings.file}: no source for {', '.join(missing)}; "
             f'add [sources.{missing[0]}] with path = "..."'
         )
-    return {
-        name: _read_table(name, given[name].path, settings) for name in CONTRACTS if name in given
-    }
+    return {name: _read_source(name, settings) for name in CONTRACTS if name in given}
+
+
+def native_tables(handed_in: dict[str, list[HandedIn]], settings: Settings) -> dict[str, RawTable]:
+    """Put tables under native headers and corrections into their cells.
+
+    Parameters
+    ----------
+    handed_in : dict of str to list of HandedIn
+        From `read_handed_in`.
+    settings : Settings
+        Their mapping.
+
+    Raises
+    ------
+    SourceError
+        When a header or a correction does not fit.
+    """
+    tables = {name: _joined(name, parts, settings) for name, parts in handed_in.items()}
+    if CORRECTIONS not in settings.sources:
+        return tables
+    source = settings.sources[CORRECTIONS]
+    if source.path is not None and source.path.casefold().endswith(".toml"):
+        [file] = _files(CORRECTIONS, source.path, settings)
+        return corrected(tables, read_corrections(file, f"{CORRECTIONS}: {source.path}"))
+    lists = [
+        with_native_headers(part.frame, CORRECTIONS, source.columns, part.where)[0].assign(
+            where=part.where
+        )
+        for part in _read_source(CORRECTIONS, settings)
+    ]
+    return corrected(tables, pd.concat(lists, ignore_index=True))
+
+
+def dialect_of(source: SourceSettings) -> Dialect:
+    """Take from a source's settings how it writes."""
+    return Dialect(
+        meanings=source.meanings,
+        units=source.units,
+        date_formats=source.date_format,
+        decimal=source.decimal,
+        thousands=source.thousands,
+    )
 
 
 def near_misses(table: RawTable) -> list[str]:
@@ -111,22 +174,89 @@ def near_misses(table: RawTable) -> list[str]:
     ]
 
 
-def _read_table(name: str, written: str, settings: Settings) -> RawTable:
-    files = _files(name, written, settings)
-    frames = [_read_file(name, written, file) for file in files]
-    path = settings.folder / written
-    if len(frames) == 1:
-        return RawTable(name, path, frames[0])
-    marked = [frame.assign(path=str(file)) for frame, file in zip(frames, files, strict=True)]
-    joined = pd.concat(marked, ignore_index=True)
-    text = [column for column in joined.columns if column != "row_number"]
-    return RawTable(
-        name, path, joined.assign(**{column: joined[column].fillna("") for column in text})
+def _read_source(name: str, settings: Settings) -> list[HandedIn]:
+    source = settings.sources[name]
+    if source.url is not None and source.query is not None:
+        return [_read_query(name, source.url, source.query, settings)]
+    written = source.path or ""
+    return [
+        HandedIn(
+            where := f"{name}: {file.name if glob.has_magic(written) else written}",
+            _label(file, settings),
+            _read_file(file, where, name, source),
+        )
+        for file in _files(name, written, settings)
+    ]
+
+
+def _read_query(name: str, url: str, query: str, settings: Settings) -> HandedIn:
+    # A database driver takes its time to load: only those who read from one wait for it.
+    from pivotlife.pipeline.sql_text import database_name, read_sql_text  # noqa: PLC0415
+
+    where = f"{settings.file}: [sources.{name}]"
+    typed = dialect_of(settings.sources[name]).typed
+    frame = read_sql_text(url, query, where, folder=settings.folder, typed=typed)
+    return HandedIn(f"{name}: query", database_name(url), frame)
+
+
+def _read_file(file: Path, where: str, name: str, source: SourceSettings) -> pd.DataFrame:
+    suffix = file.suffix.casefold()
+    typed = dialect_of(source).typed
+    if suffix in WORKBOOKS:
+        from pivotlife.pipeline.sheet_text import read_sheet_text  # noqa: PLC0415  as above
+
+        return read_sheet_text(
+            file, where, table=name, sheet=source.sheet, skip_rows=source.skip_rows, typed=typed
+        )
+    if suffix in PARQUET:
+        from pivotlife.pipeline.parquet_text import read_parquet_text  # noqa: PLC0415  as above
+
+        return read_parquet_text(file, where, typed=typed)
+    if suffix in OLD_WORKBOOKS:
+        raise SourceError(f"{where}: {suffix} files cannot be read; save it as .xlsx or .csv")
+    return read_csv_text(
+        file,
+        where,
+        encoding=source.encoding,
+        separator=source.separator,
+        skip_rows=source.skip_rows,
     )
 
 
-def _files(name: str, written: str, settings: Settings) -> list[Path]:
-    place = f'{settings.file}: [sources.{name}] path = "{written}"'
+def _joined(name: str, parts: list[HandedIn], settings: Settings) -> RawTable:
+    source = settings.sources[name]
+    native = [with_native_headers(part.frame, name, source.columns, part.where) for part in parts]
+    place = np.repeat(np.arange(len(native)), [len(frame) for frame, _ in native])
+    files = categorical(place, [part.file for part in parts])
+    frames = [frame for frame, _ in native]
+    frame = frames[0] if len(frames) == 1 else _end_to_end(frames)
+    return RawTable(
+        name,
+        settings.folder / (source.path or parts[0].file),
+        frame.assign(file=files),
+        dialect_of(source),
+        {part.file: renamed for part, (_, renamed) in zip(parts, native, strict=True) if renamed},
+    )
+
+
+def _end_to_end(frames: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Join files; a column that one of them lacks is blank there."""
+    names = dict.fromkeys(str(name) for frame in frames for name in frame.columns)
+    columns = {
+        name: joined_text([frame[name] if name in frame else _blank(frame) for frame in frames])
+        for name in names
+        if name != "row_number"
+    }
+    numbers = np.concatenate([frame["row_number"].to_numpy() for frame in frames])
+    return pd.DataFrame({**columns, "row_number": numbers}, copy=False)
+
+
+def _blank(frame: pd.DataFrame) -> pd.Series:
+    return categorical(np.zeros(len(frame), dtype=np.int8), [""])
+
+
+def _files(name: str, written: str, settings: Settings) -> Sequence[Path]:
+    place = one_line(f'{settings.file}: [sources.{name}] path = "{written}"')
     whole = settings.folder / written
     if whole.is_file():
         return [whole]
@@ -136,34 +266,22 @@ def _files(name: str, written: str, settings: Settings) -> list[Path]:
         raise SourceError(f"{place}: no such file; paths are relative to {settings.folder}")
     start = Path(whole.anchor) if Path(written).is_absolute() else settings.folder
     pattern = str(Path(written).relative_to(start)) if Path(written).is_absolute() else written
-    files = sorted(file for file in start.glob(pattern) if file.is_file())
+    files = sorted(file for file in _matches(start, pattern, place) if file.is_file())
     if not files:
         raise SourceError(f"{place}: no file matches; paths are relative to {settings.folder}")
     return files
 
 
-def _read_file(name: str, written: str, file: Path) -> pd.DataFrame:
-    where = f"{name}: {written}" if not glob.has_magic(written) else f"{name}: {file.name}"
-    frame = read_csv_text(file, where)
-    headers = [str(column) for column in frame.columns if column not in ADDED]
-    absent = [column for column in required_columns(CONTRACTS[name]) if column not in headers]
-    if absent:
-        raise SourceError(
-            f"{where}: lacks the column {', '.join(map(repr, absent))}"
-            f"{_nearest(absent[0], headers)}; its headers are {', '.join(headers)}"
-            f"{_separator_hint(headers)}"
-        )
-    return frame
+def _matches(start: Path, pattern: str, place: str) -> Iterable[Path]:
+    try:
+        return list(start.glob(pattern))
+    except ValueError as fault:
+        raise SourceError(f"{place}: is no pattern ({fault})") from None
 
 
-def _nearest(name: str, known: Iterable[str]) -> str:
-    by_folded = {entry.casefold(): entry for entry in known}
-    match = difflib.get_close_matches(name.casefold(), list(by_folded), 1, 0.0)
-    return f" (nearest: {by_folded[match[0]]!r})" if match else ""
-
-
-def _separator_hint(headers: list[str]) -> str:
-    for sign, called in ((";", "semicolons"), ("\t", "tabs"), ("|", "bars")):
-        if len(headers) == 1 and sign in headers[0]:
-            return f"; the cells seem to be separated by {called}, save the file with commas"
-    return ""
+def _label(file: Path, settings: Settings) -> str:
+    """Name a file in the ledger: its path below the folder of the settings, or its whole path."""
+    try:
+        return file.resolve().relative_to(settings.folder.resolve()).as_posix()
+    except ValueError:
+        return file.as_posix()

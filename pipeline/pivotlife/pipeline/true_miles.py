@@ -39,12 +39,12 @@ class TrueMiles:
         units with `in_service_true_miles`, `records_begin_true_miles`, `left_fleet_true_miles`.
         Rows that could not be placed are left out.
     points : DataFrame
-        Every dated odometer value: `unit_id, date, table, row_number, row_id, column,
+        Every dated odometer value: `unit_id, date, table, row_number, file, row_id, column,
         odometer_miles, true_miles, mark`.
     suspects : DataFrame
         `unit_id, kind, detail, source_rows`.
     unplaced : DataFrame
-        `table, row_number, row_id, reason` of the rows left out.
+        `table, row_number, row_id, reason, file` of the rows left out.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -188,9 +188,11 @@ def _with_miles(
     if name == "units":
         columns = {}
         for date, _ in DATED_ODOMETERS[name]:
-            by_row = mine[mine["column"] == date].set_index("row_number")["true_miles"]
-            columns[date.replace("_date", "_true_miles")] = table["row_number"].map(by_row)
-        return table.assign(**{key: value.astype(float) for key, value in columns.items()})
+            # The points of one date are the rows that have it, in their order.
+            miles = np.full(len(table), np.nan)
+            miles[table[date].notna().to_numpy()] = mine.loc[mine["column"] == date, "true_miles"]
+            columns[date.replace("_date", "_true_miles")] = miles
+        return table.assign(**columns)
     placed = table.assign(
         true_miles=mine["true_miles"].to_numpy(dtype=float), miles_mark=mine["mark"].to_numpy()
     )
@@ -206,5 +208,6 @@ def _reasons(rows: pd.DataFrame) -> pd.DataFrame:
             "row_number": rows["row_number"],
             "row_id": rows["row_id"],
             "reason": np.where(rows["date"].isna(), no_date, alone),
+            "file": rows["file"],
         }
     ).reset_index(drop=True)

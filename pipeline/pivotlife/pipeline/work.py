@@ -17,8 +17,8 @@ from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
+from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.safety_evidence import SafetyEvidence
-from pivotlife.pipeline.sources import RawTable
 from pivotlife.pipeline.true_miles import TrueMiles
 
 

@@ -7,6 +7,7 @@ from typing import Final
 import pandera.pandas as pa
 
 from pivotlife.data.contracts.capacity import CAPACITY
+from pivotlife.data.contracts.corrections import CORRECTIONS
 from pivotlife.data.contracts.gauge_study import GAUGE_STUDY
 from pivotlife.data.contracts.kits import KITS
 from pivotlife.data.contracts.lube import LUBE
@@ -32,6 +33,9 @@ CONTRACTS: Final[dict[str, pa.DataFrameSchema]] = {
     "capacity": CAPACITY,
     "gauge_study": GAUGE_STUDY,
 }
+
+#: Every table that a source may name: the judged ones, and corrections of their cells.
+INCOMING: Final[dict[str, pa.DataFrameSchema]] = {**CONTRACTS, "corrections": CORRECTIONS}
 
 #: The tables without which nothing can be said.
 NEEDED_TABLES: Final = tuple(
