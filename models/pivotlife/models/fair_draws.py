@@ -2,8 +2,8 @@
 
 A draw takes as many units as there are, with replacement, and repeats everything that the
 comparison rests on: the adjusted model, the chances behind the overlap weights, and the curves; of
-each removed bushing's five possible ages it takes one at random. Each fit starts from the one on
-all units, so that a few Newton steps settle it.
+the sets of ages that removed bushings may have reached it takes one at random. Each fit starts from
+the one on all units, so that a few Newton steps settle it.
 
 A model with p parameters fitted to G units with failures leaves less spread between draws than
 there is between fleets. Draws are therefore stretched about the estimate by sqrt(G / (G - p)) times
@@ -29,7 +29,7 @@ from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.fair_estimates import Curves, Standard, Together
 from pivotlife.models.fair_lives import FairLives, likelihood_of
 from pivotlife.models.overlap import Overlap
-from pivotlife.models.removal_ages import CHANCES
+from pivotlife.models.removal_ages import IMPUTATIONS
 
 METHODS: Final = ("pooled", "adjusted", "weighted")
 #: Gain in log-likelihood at which a draw's fit has settled.
@@ -151,9 +151,9 @@ def _draw(lives: FairLives, random: np.random.Generator) -> tuple[FloatArray, Fl
     """Draw units; return how often each life counts and the weight of each row."""
     chance = np.full(lives.n_units, 1.0 / lives.n_units)
     times = random.multinomial(lives.n_units, chance)[lives.unit].astype(np.float64)
-    pick = random.integers(0, len(CHANCES), times.size)
+    pick = int(random.integers(0, IMPUTATIONS))
     weight = lives.rows.weight * times[lives.life]
-    is_pick = len(CHANCES) * (lives.part == pick[lives.life])
+    is_pick = IMPUTATIONS * (lives.part == pick)
     return times, np.where(lives.part >= 0, weight * is_pick, weight)
 
 

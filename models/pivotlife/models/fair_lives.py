@@ -2,7 +2,7 @@
 
 Types with fewer than five failures are not compared. Bushings that were removed because of their
 play are given the ages at which they would have reached their limit, as their readings tell
-(`removal_ages`): each stands in five rows of a fifth of its weight.
+(`removal_ages`): each stands in twenty rows of a twentieth of its weight.
 
 The fleet spoken for is every pivot on record, with the duty, salt, node and care that it had when
 its records begin, before any choice of type could change them. Where a type was never an original
@@ -30,7 +30,7 @@ from pivotlife.models.fair_design import FairDesign, choose_design, life_feature
 from pivotlife.models.lives import CheckedLives, checked_rows
 from pivotlife.models.mode_lives import is_yes
 from pivotlife.models.no_failures import FEW_FAILURES
-from pivotlife.models.removal_ages import CHANCES, removal_ages
+from pivotlife.models.removal_ages import IMPUTATIONS, removal_ages
 
 #: The type named later is the numerator of a ratio; types not named follow in the alphabet.
 TYPE_ORDER: Final = ("rubber-bonded", "threaded", "roller")
@@ -66,7 +66,7 @@ class FairLives:
     rows : CheckedLives, n_rows
         The same with the ages that readings give to removed lives.
     life, part : ndarray of int, shape (n_rows,)
-        The life of a row, and which of its `CHANCES` it stands for (-1: it is the whole life).
+        The life of a row, and which of its `IMPUTATIONS` it stands for (-1: it is the whole life).
     fleet : DataFrame, one row per pivot
         What is known of the pivots spoken for.
     """
@@ -239,7 +239,7 @@ def _with_ages(
     whole, split = np.flatnonzero(~aged), np.flatnonzero(aged)
     if not split.size:
         return checked, np.arange(checked.n_lives), np.full(checked.n_lives, -1)
-    n = len(CHANCES)
+    n = IMPUTATIONS
     life = np.concatenate([whole, np.repeat(split, n)])
     part = np.concatenate([np.full(whole.size, -1), np.tile(np.arange(n), split.size)])
     rows = checked.take(life.astype(np.intp))

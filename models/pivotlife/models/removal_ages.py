@@ -2,9 +2,10 @@
 
 A campaign that converts the worst trucks first takes out bushings shortly before they fail.
 Counting them as "not failed yet" reads lives too long, counting them as failed too short. Their own
-readings say more: the growth of play, fitted to all bushings of the type, gives each removed one a
-range of ages at which its play would have reached the limit. Five ages stand for that range, each
-with a fifth of the life's weight; a bootstrap draw takes one of the five.
+readings say more: the growth of play, fitted to all bushings of the type, tells at which ages its
+play may have reached the limit. Twenty draws of that age, each under a law of growth drawn with its
+own uncertainty, stand for the life with a twentieth of its weight each; a bootstrap draw takes one
+set of them (multiple imputation).
 
 Play grows faster in hard duty. So ages enter the growth model in units of the bushing's own pace
 (its fitted scale by duty, salt and care), and come back in miles.
@@ -25,10 +26,11 @@ import pandas as pd
 from pivotlife.models.arrays import FloatArray
 from pivotlife.models.errors import PivotlifeError
 from pivotlife.models.growth import FreePlayGrowth
+from pivotlife.models.growth_imputation import crossing_draws
 from pivotlife.models.mode_lives import is_yes
 
-#: Middles of five equally likely parts of what may have happened.
-CHANCES: Final = (0.1, 0.3, 0.5, 0.7, 0.9)
+#: Draws of the age of each removed bushing.
+IMPUTATIONS: Final = 20
 #: Fewer removals of a type are not worth a growth model.
 FEWEST: Final = 5
 #: No truck runs further.
@@ -55,10 +57,10 @@ def removal_ages(
 
     Returns
     -------
-    DataFrame, index life_id, columns `CHANCES`, miles
+    DataFrame, index life_id, one column a draw, miles
         Removed lives whose readings tell; the others are absent.
     """
-    nothing = pd.DataFrame(columns=list(CHANCES), dtype=float)
+    nothing = pd.DataFrame()
     if readings is None or any(name not in readings.columns for name in _READ):
         return nothing
     usable = _usable(readings)
@@ -105,11 +107,8 @@ def _of_type(
     limit = chosen.groupby("pivot_id")["limit_mm"].last()
     try:
         growth.fit(table)
-        ages = {
-            chance: growth.miles_until(chosen, limit, chance, from_miles=0.0) for chance in CHANCES
-        }
+        frame = crossing_draws(growth, chosen, limit, draws=IMPUTATIONS, seed=seed)
     except PivotlifeError:
         return pd.DataFrame()
-    frame = pd.DataFrame(ages)
     back = np.exp(pace.reindex(frame.index).to_numpy(dtype=np.float64))
     return frame.mul(back, axis=0).clip(upper=FURTHEST_MILES)
