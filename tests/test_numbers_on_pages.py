@@ -101,6 +101,17 @@ def lives_in_fit(files: Tables) -> str:
     return f"n = {in_fit.sum():,} lives"
 
 
+def missed_by_play(files: Tables) -> str:
+    failures = files["missed_by_play"]["failures"].astype(int).sum()
+    return f"n = {failures:,} failures; the share is of those"
+
+
+def gauge_spread(files: Tables) -> str:
+    rows = files["gauge"].set_index(["quantity", "chosen"])
+    spread = float(rows.loc[("gauge_rr", True), "standard_deviation_mm"])
+    return f"typically off by {spread:.2f} mm ({spread / 25.4:.3f} in)"
+
+
 @pytest.mark.parametrize(
     ("page", "number"),
     [
@@ -109,6 +120,8 @@ def lives_in_fit(files: Tables) -> str:
         ("index", withheld),
         ("engineer", shape),
         ("engineer", lives_in_fit),
+        ("engineer", missed_by_play),
+        ("engineer", gauge_spread),
         ("finance", cash),
         ("finance", labour),
         ("finance", downtime),

@@ -105,7 +105,7 @@ def early_table(early: pd.DataFrame) -> Table:
         "early-failures",
         f"Failures of the first {miles} miles, found there or likely to have happened there, "
         "beside what the fitted curves of each duty expect. Many more than expected: bad fittings, "
-        "which a Weibull curve has no room for. None more: no proof, for a curve bends to early "
+        "which a Weibull curve has no room for. No more: no proof, for a curve bends to early "
         f"failures where few bushings have grown old. n = {words.count(len(early), 'row')}.",
         (
             Column("Bushing"),
