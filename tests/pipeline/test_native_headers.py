@@ -6,7 +6,11 @@ import pandas as pd
 import pytest
 
 from pivotlife.pipeline.errors import SourceError
-from pivotlife.pipeline.native_headers import seeming_separator, with_native_headers
+from pivotlife.pipeline.native_headers import (
+    refuse_other_unit,
+    seeming_separator,
+    with_native_headers,
+)
 
 FRAME = pd.DataFrame(
     {
@@ -57,6 +61,15 @@ def test_a_finding_cannot_be_hidden_behind_a_remark() -> None:
     frame = FRAME.rename(columns={"Look": "finding"})
     with pytest.raises(SourceError, match="say where finding is to be read from"):
         with_native_headers(frame, "readings", {**COLUMNS, "remark": ("finding",)}, "f")
+
+
+def test_a_declared_unit_may_not_contradict_the_header() -> None:
+    frame = pd.DataFrame({"Play (in)": ["0.2"], "Odo [km]": ["5"]})
+    columns = {"free_play": ("Play (in)",), "odometer": ("Odo [km]",)}
+    refuse_other_unit(frame, "readings", columns, {"free_play": "inch", "odometer": "km"}, "f")
+    for units in ({"free_play": "mm"}, {"free_play_unit": "thou"}):
+        with pytest.raises(SourceError, match=r"its header 'Play \(in\)' says 'in'; one of"):
+            refuse_other_unit(frame, "readings", columns, units, "f")
 
 
 def test_seeming_separator() -> None:

@@ -48,6 +48,7 @@ SAFE_REST: Final[dict[str, tuple[str, ...]]] = {
     **dict.fromkeys(("side", "node", "axle"), ("",)),
     "after_repair": ("no", ""),
 }
+_REFUSES: Final = ("no", "n", "false", "refused", "refuses", "willnottake", "blocked")
 _SAMPLE: Final = dt.datetime(2023, 11, 25, 13, 45)  # noqa: DTZ001  a pattern has no time zone
 
 
@@ -139,7 +140,7 @@ def _rule_faults(
             f"{said}: {value!r} tells of {_known_finding(value)}, and a mapping may not make a "
             "danger milder; correct the single row, with a reason, if it is wrong"
         )
-    elif column == "takes_grease" and word_key(value) in ("no", "n", "false") and meaning != "no":
+    elif column == "takes_grease" and word_key(value) in _REFUSES and meaning != "no":
         yield f"{said}: a pin that takes no grease may not be mapped away"
 
 

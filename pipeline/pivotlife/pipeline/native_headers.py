@@ -11,13 +11,16 @@ Not here: what the cells mean, and proposing a mapping (`proposals`).
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Iterable, Mapping, Sequence
 
 import pandas as pd
 
 from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts, required_columns
+from pivotlife.data.units_of_measure import canonical_unit
 from pivotlife.pipeline.errors import SourceError, one_line
+from pivotlife.pipeline.header_words import unit_hint
 from pivotlife.pipeline.text_table import written_columns
 
 _SEPARATORS = ((";", "semicolons"), ("\t", "tabs"), ("|", "bars"), (",", "commas"))
@@ -62,6 +65,44 @@ def with_native_headers(
     if absent:
         raise SourceError(one_line(_lacks(absent, headers, where)))
     return native, renamed
+
+
+def refuse_other_unit(
+    frame: pd.DataFrame,
+    table: str,
+    columns: Mapping[str, Sequence[str]],
+    units: Mapping[str, str],
+    where: str,
+) -> None:
+    """Refuse a declared unit where the header's brackets name another one, as in `Play (in)`.
+
+    Parameters
+    ----------
+    frame : DataFrame
+        As read, under the file's own headers.
+    table : str
+        Name of its contract.
+    columns, units : mapping
+        What the settings say.
+    where : str
+        How error messages call the file.
+
+    Raises
+    ------
+    SourceError
+        Naming header and unit.
+    """
+    for native, fact in column_facts(INCOMING[table]).items():
+        declared = units.get(native) or units.get(fact.unit_column)
+        for header in columns.get(native, (native,)) if fact.kind == "quantity" else ():
+            said = unit_hint(header) if re.search(r"[(\[]", header) else ""
+            if declared and said and header in frame.columns and canonical_unit(declared) != said:
+                raise SourceError(
+                    one_line(
+                        f"{where}: the settings give {native} in {declared!r}, its header "
+                        f"{header!r} says {said!r}; one of the two is wrong"
+                    )
+                )
 
 
 def missing_columns(table: str, headers: Iterable[str]) -> list[str]:

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
+import pyarrow as pa
 
 from pivotlife.data.contracts.registry import CONTRACTS, NEEDED_TABLES
 from pivotlife.data.contracts.tables import column_facts
@@ -25,7 +26,7 @@ from pivotlife.pipeline.corrections import corrected, read_corrections
 from pivotlife.pipeline.csv_text import read_csv_text
 from pivotlife.pipeline.dialect import Dialect
 from pivotlife.pipeline.errors import SourceError, one_line
-from pivotlife.pipeline.native_headers import nearest, with_native_headers
+from pivotlife.pipeline.native_headers import nearest, refuse_other_unit, with_native_headers
 from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.text_table import ADDED, categorical, joined_text
 
@@ -101,7 +102,10 @@ def read_handed_in(settings: Settings) -> dict[str, list[HandedIn]]:
             f"{settings.file}: no source for {', '.join(missing)}; "
             f'add [sources.{missing[0]}] with path = "..."'
         )
-    return {name: _read_source(name, settings) for name in CONTRACTS if name in given}
+    handed_in = {name: _read_source(name, settings) for name in CONTRACTS if name in given}
+    # What the blocks of a file needed is given back before the rows are judged.
+    pa.default_memory_pool().release_unused()
+    return handed_in
 
 
 def native_tables(handed_in: dict[str, list[HandedIn]], settings: Settings) -> dict[str, RawTable]:
@@ -225,6 +229,8 @@ def _read_file(file: Path, where: str, name: str, source: SourceSettings) -> pd.
 
 def _joined(name: str, parts: list[HandedIn], settings: Settings) -> RawTable:
     source = settings.sources[name]
+    for part in parts:
+        refuse_other_unit(part.frame, name, source.columns, source.units, part.where)
     native = [with_native_headers(part.frame, name, source.columns, part.where) for part in parts]
     place = np.repeat(np.arange(len(native)), [len(frame) for frame, _ in native])
     files = categorical(place, [part.file for part in parts])
