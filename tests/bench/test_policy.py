@@ -35,7 +35,7 @@ CELLS = {
     "spread 0.25": (replace(BASE, log_rate_spread=0.25), 25_000.0),
     "spread 0.8": (replace(BASE, log_rate_spread=0.8), 25_000.0),
 }
-SHARES = np.arange(0.3, 1.0, 0.02)
+SHARES = np.arange(0.04, 1.0, 0.02)
 SEEDS = (21, 22, 23, 24)
 
 

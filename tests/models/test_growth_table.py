@@ -13,6 +13,9 @@ from pivotlife.models.growth_cells import GrowthLaws, fit_laws
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
 from pivotlife.models.life_curves import CurveBook
 
+#: Handed to the decision, not published.
+INTERNAL = ("last_reading_doubted", "chance_ahead_1", "chance_ahead_2")
+
 
 @pytest.fixture(scope="module")
 def known(fleets: ModuleType) -> Any:
@@ -60,12 +63,14 @@ def test_play_at_the_visit_is_within_its_band(
 
 
 def test_the_table_is_whole(table: pd.DataFrame, known: Any) -> None:
-    assert list(table.columns) == [*GROWTH_COLUMNS, "last_reading_doubted"]
+    assert list(table.columns) == [*GROWTH_COLUMNS, *INTERNAL]
     assert table["pivot_id"].tolist() == known.in_service["pivot_id"].tolist()
     chances = table[["chance_over_now", "chance_over_at_visit", "chance_over_by_next_visit"]]
     assert chances.to_numpy().min() >= 0
     assert chances.to_numpy().max() <= 1
     assert (np.diff(chances.to_numpy(), axis=1) >= 0).all()
+    later = table[["chance_over_by_next_visit", "chance_ahead_1", "chance_ahead_2"]].to_numpy()
+    assert (np.diff(later, axis=1) >= 0).all()
     assert (table["chance_lower"] <= table["chance_over_by_next_visit"]).all()
     assert (table["chance_upper"] >= table["chance_over_by_next_visit"]).all()
     read = table["readings_used"] > 0
@@ -193,5 +198,5 @@ def test_an_unknown_age_takes_the_worst_of_several(
 
 def test_an_empty_fleet_has_an_empty_table(known: Any, laws: GrowthLaws, curves: CurveBook) -> None:
     table = growth_table(known.in_service.iloc[:0], known.readings, known.visits, laws, curves)
-    assert list(table.columns) == [*GROWTH_COLUMNS, "last_reading_doubted"]
+    assert list(table.columns) == [*GROWTH_COLUMNS, *INTERNAL]
     assert table.empty
