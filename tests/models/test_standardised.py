@@ -25,6 +25,12 @@ def test_the_age_is_where_the_mean_curve_reaches_the_share(
     assert survival(shape, log_scale, np.array([0.0, age])) == pytest.approx([1.0, alive])
 
 
+def test_two_far_apart_members_are_told_apart() -> None:
+    log_scale = np.array([8.0, 13.0])
+    age = np.exp(log_age(7.0, log_scale, 0.75))
+    assert np.exp(-((age / np.exp(13.0)) ** 7.0)) / 2 == pytest.approx(0.25, abs=1e-6)
+
+
 def test_one_member_has_the_plain_quantile() -> None:
     assert log_age(2.2, np.array([np.log(600_000.0)]), 0.1) == pytest.approx(
         np.log(215_732.0), abs=1e-5

@@ -44,16 +44,21 @@ def log_age(shape: float, log_scale: FloatArray, share: float) -> float:
         0.1 for B10.
     """
     target = np.log(-np.log1p(-share))
+    # The population reaches the share no sooner than its shortest-lived member would alone.
+    low, high = (target / shape + float(end) for end in (log_scale.min(), log_scale.max()))
     x = target / shape + float(log_scale.mean())
     for _ in range(_STEPS):
         hazard = np.exp(np.minimum(shape * (x - log_scale), 100.0))
         alive = np.exp(-hazard)
         mean = max(float(alive.mean()), 1e-300)
         total = -np.log(mean)
-        slope = shape * float((alive * hazard).mean()) / (mean * total)
-        # log(-log S) of a mixture bends little, so that Newton's steps on it are safe.
-        step = float(np.clip((target - np.log(total)) / max(slope, 1e-6), -2.0, 2.0))
-        x += step
+        slope = shape * float((alive * hazard).mean()) / max(mean * total, 1e-300)
+        missing = float(target - np.log(max(total, 1e-300)))
+        low, high = (x, high) if missing > 0.0 else (low, x)
+        # log(-log S) of a mixture mostly bends little: Newton's step, or half of what is left.
+        new = x + missing / max(slope, 1e-300)
+        new = new if low <= new <= high else 0.5 * (low + high)
+        step, x = new - x, new
         if abs(step) < 1e-9:
             break
     return float(x)
