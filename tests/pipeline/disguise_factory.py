@@ -14,6 +14,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 HEADERS: dict[str, tuple[str, ...]] = {
+    "part": ("Part", "PART"),
+    "trial": ("Trial", "TRIAL"),
     "unit_id": (
         "Unit No",
         "Truck",

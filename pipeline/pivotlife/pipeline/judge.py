@@ -22,6 +22,7 @@ from pivotlife.data.contracts.tables import column_facts, table_facts
 from pivotlife.pipeline.cells import cells_of, same_spelling
 from pivotlife.pipeline.conversion import Converted, convert
 from pivotlife.pipeline.danger import with_dangers
+from pivotlife.pipeline.errors import one_line
 from pivotlife.pipeline.judged_frame import judged_columns_of
 from pivotlife.pipeline.raw_table import RawTable, row_files, verbatim_rows
 from pivotlife.pipeline.row_names import row_ids, row_namer
@@ -162,7 +163,8 @@ def _note_ragged(table: _Examined) -> None:
         return
     marks = cells_of(table.raw[RAGGED]).written()
     rows = np.flatnonzero(marks != "")
-    table.converted.faults.add(ROW, rows, [f"row.ragged: row has {mark}" for mark in marks[rows]])
+    said = [f"row.ragged: row has {one_line(str(mark))}" for mark in marks[rows]]
+    table.converted.faults.add(ROW, rows, said)
 
 
 def _split(table: _Examined) -> tuple[pd.DataFrame, pd.DataFrame]:
