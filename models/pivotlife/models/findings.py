@@ -60,7 +60,7 @@ def is_over(free_play_mm: npt.ArrayLike, limit_mm: npt.ArrayLike) -> npt.NDArray
         True where the reading, rounded to 0.001 mm so that a converted inch value compares
         as it was written, is at or above the limit. Missing values are never over.
     """
-    play = np.round(np.asarray(free_play_mm, dtype=float), 3)
     limit = np.asarray(limit_mm, dtype=float)
-    with np.errstate(invalid="ignore"):
+    with np.errstate(invalid="ignore", over="ignore"):
+        play = np.round(np.asarray(free_play_mm, dtype=float), 3)
         return np.asarray(play >= limit, dtype=bool)
