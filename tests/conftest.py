@@ -13,7 +13,7 @@ from pivotlife.pipeline.results import RunResult
 from pivotlife.pipeline.run import run
 from pivotlife.pipeline.settings_file import load_settings
 
-FEW_DRAWS = "\n[survival]\nbootstrap_draws = 40\nfit_check_draws = 20\n"
+FEW_DRAWS = "\n[survival]\nbootstrap_draws = 20\nfit_check_draws = 5\n"
 
 
 @pytest.fixture(scope="session")
