@@ -25,8 +25,8 @@ TARGET = 0.90
 pytestmark = pytest.mark.slow
 
 
-def cells_of(folder: Path, seed: int, **options: object) -> pd.DataFrame:
-    simulate(folder, seed=seed, faults=False, campaign=False, **options)  # type: ignore[arg-type]
+def cells_of(folder: Path, seed: int) -> pd.DataFrame:
+    simulate(folder, seed=seed, faults=False, campaign=False)
     settings = load_settings(folder / "settings.toml")
     progress = Progress(stages=stages.COUNT, quiet=True)
     intake = stages.read(settings, progress)

@@ -195,7 +195,7 @@ def _read_source(name: str, settings: Settings) -> list[HandedIn]:
 
 def _read_query(name: str, url: str, query: str, settings: Settings) -> HandedIn:
     # A database driver takes its time to load: only those who read from one wait for it.
-    from pivotlife.pipeline.sql_text import database_name, read_sql_text  # noqa: PLC0415
+    from pivotlife.pipeline.sql_text import database_name, read_sql_text  # noqa: PLC0415  see above
 
     where = f"{settings.file}: [sources.{name}]"
     typed = dialect_of(settings.sources[name]).typed
