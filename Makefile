@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 LOCKED := $(VENV)/.locked
 READY := $(VENV)/.ready
 
-.PHONY: demo test check bench lock clean
+.PHONY: demo test search check bench lock clean
 .DEFAULT_GOAL := demo
 
 $(LOCKED): requirements.lock
@@ -30,6 +30,10 @@ check: $(READY)
 
 test: check
 	$(BIN)/pytest
+
+# The same tests with hypothesis drawing new examples.
+search: $(READY)
+	PIVOTLIFE_EXAMPLES=search $(BIN)/pytest
 
 # Slow studies: coverage over seeds, safety over seeds, speed ratios.
 bench: $(READY)

@@ -3,15 +3,22 @@
 from __future__ import annotations
 
 import datetime as dt
+import os
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
 from pivotlife.pipeline.results import RunResult
 from pivotlife.pipeline.run import run
 from pivotlife.pipeline.settings_file import load_settings
+
+# The suite gives the same answer twice; `make search` lets hypothesis draw anew each time.
+settings.register_profile("settled", derandomize=True)
+settings.register_profile("search", derandomize=False)
+settings.load_profile(os.environ.get("PIVOTLIFE_EXAMPLES", "settled"))
 
 FEW_DRAWS = "\n[survival]\nbootstrap_draws = 20\nfit_check_draws = 5\n"
 

@@ -151,16 +151,24 @@ def test_the_integral_agrees_with_an_adaptive_rule(
     b = np.array(shape)
     s = scale * np.linspace(1.0, 2.0, b.size)
     j, upper = place % b.size, lower + 10.0**gap
-    start = ((lower / s) ** b).sum()
+    origin = np.log(lower) if lower else 0.0
+    before = (lower / s) ** b
 
-    def part(y: float) -> float:
-        t = np.exp(y)
-        return float(b[j] * (t / s[j]) ** b[j] * np.exp(start - ((t / s) ** b).sum()))
+    def part(d: float) -> float:
+        """The integrand at exp(origin + d) miles; what has passed since `lower` by differences."""
+        t = np.exp(origin + d)
+        passed = before * np.expm1(b * d) if lower else (t / s) ** b
+        return float(b[j] * (t / s[j]) ** b[j] * np.exp(-passed.sum()))
 
-    bulk = min(np.log(upper), float((np.log(s) + np.log((lower / s) ** b + 1.0) / b).min()))
-    high = min(np.log(upper), float((np.log(s) + np.log((lower / s) ** b + 60.0) / b).min()))
-    low = max(np.log(lower) if lower else -np.inf, bulk - 45.0 / b[j])
-    edges = np.linspace(low, max(high, low), 25)
+    def when(hazard: float) -> float:
+        """Where one mode alone has added so much cumulative hazard."""
+        if lower:
+            return float((np.log1p(hazard / before) / b).min())
+        return float((np.log(s) + np.log(hazard) / b).min())
+
+    end = np.log1p(10.0**gap / lower) if lower else np.log(upper)
+    low = 0.0 if lower else min(end, when(1.0)) - 45.0 / b[j]
+    edges = np.linspace(low, max(min(end, when(60.0)), low), 25)
     known = sum(quad(part, edges[i], edges[i + 1], epsrel=1e-11, epsabs=0.0)[0] for i in range(24))
     log_lower = np.array([np.log(lower) if lower else -750.0])
     found = log_integrals(np.log(b), np.log(s), np.array([j]), log_lower, np.array([np.log(upper)]))
