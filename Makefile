@@ -28,12 +28,13 @@ check: $(READY)
 	$(BIN)/mypy
 	$(BIN)/lint-imports
 
+# Two workers for two cores; a file's tests stay together, so that they share one small run.
 test: check
-	$(BIN)/pytest
+	OMP_NUM_THREADS=1 OPENBLAS_NUM_THREADS=1 $(BIN)/pytest -n 2 --dist loadfile
 
 # The same tests with hypothesis drawing new examples.
 search: $(READY)
-	PIVOTLIFE_EXAMPLES=search $(BIN)/pytest
+	PIVOTLIFE_EXAMPLES=search $(BIN)/pytest -n 2 --dist loadfile
 
 # Slow studies: coverage over seeds, safety over seeds, speed ratios.
 bench: $(READY)
