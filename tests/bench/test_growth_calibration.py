@@ -8,12 +8,12 @@ Standard errors take pivots as independent.
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
+import growth_truth
 from pivotlife.data.fleet import simulate
 
 pytestmark = pytest.mark.slow
@@ -21,22 +21,11 @@ SEEDS = (7, 8, 9, 10)
 DAYS = [dt.date(2024, 6, 30), dt.date(2025, 6, 30), dt.date(2026, 6, 30)]
 
 
-def helper() -> object:
-    path = Path(__file__).parents[1] / "pipeline" / "growth_truth.py"
-    spec = importlib.util.spec_from_file_location("growth_truth", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 def test_chances_against_truth(tmp_path: Path) -> None:
-    truth = helper()
     parts = []
     for seed in SEEDS:
         simulate(tmp_path / str(seed), seed=seed)
-        parts.append(truth.outcomes(tmp_path / str(seed), DAYS))  # type: ignore[attr-defined]
+        parts.append(growth_truth.outcomes(tmp_path / str(seed), DAYS))
     found = pd.concat(parts)
     scores = {}
     for kind in ("threaded", "roller", "rubber-bonded"):
@@ -46,7 +35,7 @@ def test_chances_against_truth(tmp_path: Path) -> None:
             ("next visit", free, "at_visit", "over_at_visit"),
             ("between the visits", later, "between", "over_by_next"),
         ):
-            ratio, error = truth.brier_over_base_rate(rows[chance], rows[over])  # type: ignore[attr-defined]
+            ratio, error = growth_truth.brier_over_base_rate(rows[chance], rows[over])
             said = rows[chance]
             perfect = (said * (1 - said)).mean() / (said.mean() * (1 - said.mean()))
             scores[kind, name] = ratio, error

@@ -5,35 +5,22 @@ Reference engine: statsmodels MixedLM (random intercept and slope), in the same 
 
 from __future__ import annotations
 
-import importlib.util
 import time
 import warnings
-from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
 import statsmodels.api as sm
 
+import growth_factory
 from pivotlife.models.growth import FreePlayGrowth
 
 pytestmark = pytest.mark.slow
 
 
-@pytest.fixture(scope="module")
-def factory() -> ModuleType:
-    file = Path(__file__).parents[1] / "models" / "growth_factory.py"
-    spec = importlib.util.spec_from_file_location("growth_factory", file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.mark.parametrize("density", ["normal", "weibull"])
-def test_fit_of_twenty_thousand_pivots(factory: ModuleType, density: str) -> None:
-    table = factory.readings(20_000, 1, density=density)
+def test_fit_of_twenty_thousand_pivots(density: str) -> None:
+    table = growth_factory.readings(20_000, 1, density=density)
     begin = time.perf_counter()
     FreePlayGrowth("auto").fit(table)
     seconds = time.perf_counter() - begin
@@ -42,8 +29,8 @@ def test_fit_of_twenty_thousand_pivots(factory: ModuleType, density: str) -> Non
 
 
 @pytest.mark.parametrize("density", ["normal", "weibull"])
-def test_one_pass_over_six_hundred_thousand_pivots(factory: ModuleType, density: str) -> None:
-    table = factory.readings(600_000, 2, density=density, fewest=4, most=9)
+def test_one_pass_over_six_hundred_thousand_pivots(density: str) -> None:
+    table = growth_factory.readings(600_000, 2, density=density, fewest=4, most=9)
     fitted = FreePlayGrowth("auto").fit(table[table.pivot_id < 20_000])
     begin = time.perf_counter()
     chance = fitted.chance_over(table, 3.0, 150_000.0)
@@ -53,15 +40,15 @@ def test_one_pass_over_six_hundred_thousand_pivots(factory: ModuleType, density:
     assert seconds < 15.0
 
 
-def test_thirty_times_faster_per_pivot_than_a_linear_mixed_model(factory: ModuleType) -> None:
-    small = factory.readings(300, 3, fewest=3)
+def test_thirty_times_faster_per_pivot_than_a_linear_mixed_model() -> None:
+    small = growth_factory.readings(300, 3, fewest=3)
     slope = np.column_stack([np.ones(len(small)), (small.miles / 1e5) ** 1.4])
     begin = time.perf_counter()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its convergence remarks are not the point here
         sm.MixedLM(small.free_play_mm, slope, groups=small.pivot_id, exog_re=slope).fit()
     theirs = (time.perf_counter() - begin) / 300
-    table = factory.readings(20_000, 3, fewest=3)
+    table = growth_factory.readings(20_000, 3, fewest=3)
     begin = time.perf_counter()
     FreePlayGrowth("auto").fit(table)
     ours = (time.perf_counter() - begin) / 20_000

@@ -6,13 +6,10 @@ mode and censors failures of the other: where last good, in the middle of the ga
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-from types import ModuleType
-
 import numpy as np
 import pytest
 
+import modes_factory
 from pivotlife.models.modes import fit_modes
 from pivotlife.models.weibull import fit_weibull
 
@@ -22,37 +19,26 @@ TARGET = 0.05
 pytestmark = pytest.mark.slow
 
 
-def factory() -> ModuleType:
-    file = Path(__file__).parents[1] / "models" / "modes_factory.py"
-    spec = importlib.util.spec_from_file_location("modes_factory", file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.mark.parametrize("gap", [50_000.0, 200_000.0])
 def test_scales_are_recovered(gap: float) -> None:
-    make = factory()
     found: dict[tuple[str, str], list[float]] = {}
     for seed in SEEDS:
-        lives = make.two_modes(2_000, seed, gap)
+        lives = modes_factory.two_modes(2_000, seed, gap)
         fit = fit_modes(lives)
         for place, mode in enumerate(fit.modes):
-            truth = make.SCALES[mode]
+            truth = modes_factory.SCALES[mode]
             found.setdefault((mode, "joint"), []).append(fit.scale[place] / truth)
             found.setdefault((mode, "joint, shape"), []).append(
-                fit.shape[place] / make.SHAPES[mode]
+                fit.shape[place] / modes_factory.SHAPES[mode]
             )
             for how in ("last good", "mid-gap", "found"):
-                scale = fit_weibull(make.censored_elsewhere(lives, mode, how)).scale
+                scale = fit_weibull(modes_factory.censored_elsewhere(lives, mode, how)).scale
                 found.setdefault((mode, how), []).append(scale / truth)
     print(f"\ngap {gap:,.0f} miles: mean ratio to the truth (standard error)")
     for (mode, how), ratios in found.items():
         error = np.std(ratios, ddof=1) / np.sqrt(len(ratios))
         print(f"  {mode:6s} {how:14s} {np.mean(ratios):.3f} ({error:.4f})")
-    for mode in make.SCALES:
+    for mode in modes_factory.SCALES:
         assert abs(np.mean(found[mode, "joint"]) - 1.0) < TARGET
     for how in ("last good", "found"):
-        assert max(abs(np.mean(found[mode, how]) - 1.0) for mode in make.SCALES) > TARGET
+        assert max(abs(np.mean(found[mode, how]) - 1.0) for mode in modes_factory.SCALES) > TARGET

@@ -1,14 +1,14 @@
 from __future__ import annotations
 
-import importlib.util
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
+import big_fleet
+import page_factory
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 
@@ -16,16 +16,6 @@ QUIET = (
     *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run"),
     *("--disable-background-networking", "--disable-component-update", "--disable-sync"),
 )
-INVENTED = Path(__file__).parents[1] / "dashboards"
-
-
-def _load(name: str) -> ModuleType:
-    spec = importlib.util.spec_from_file_location(name, INVENTED / f"{name}.py")
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.fixture(scope="session")
@@ -43,7 +33,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture(scope="session")
 def invented() -> PageInputs:
     """An invented fleet of 40 units, finished for the pages."""
-    inputs: PageInputs = _load("big_fleet").big_inputs(_load("page_factory"), 40)
+    inputs: PageInputs = big_fleet.big_inputs(page_factory, 40)
     return inputs
 
 

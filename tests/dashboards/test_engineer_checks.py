@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import pandas as pd
 import pytest
 
+import checks_factory
 from pivotlife.dashboards.check_tables import (
     early_effect,
     early_table,
@@ -25,7 +24,7 @@ from pivotlife.dashboards.mode_tables import incidence_table, missed_table
 
 @pytest.fixture(scope="module")
 def checks() -> dict[str, Any]:
-    return runpy.run_path(str(Path(__file__).with_name("checks_factory.py")))
+    return vars(checks_factory)
 
 
 def texts(table: Any, row: int) -> list[str]:

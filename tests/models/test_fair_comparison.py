@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -14,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from statsmodels.stats.multitest import multipletests
 
+import fair_lives
 from pivotlife.models.fair_comparison import (
     OUTLAST_COLUMNS,
     RATIO_COLUMNS,
@@ -26,22 +24,9 @@ from pivotlife.models.lube_effect import LUBE_COLUMNS
 from pivotlife.models.overlap import BALANCE_COLUMNS, Overlap, balance_table, effective_size
 
 
-def _factory() -> ModuleType:
-    file = Path(__file__).with_name("fair_factory.py")
-    spec = importlib.util.spec_from_file_location("fair_factory", file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-FACTORY = _factory()
-
-
 @pytest.fixture(scope="module")
 def fleet() -> pd.DataFrame:
-    lives: pd.DataFrame = FACTORY.tied_fleet(150, 1)
+    lives: pd.DataFrame = fair_lives.tied_fleet(150, 1)
     return lives
 
 
@@ -71,10 +56,10 @@ def test_columns(compared: FairComparison) -> None:
 
 
 def test_the_truth_of_a_tied_fleet_is_recovered() -> None:
-    truth = FACTORY.true_log_ratio("threaded", "rubber-bonded")
+    truth = fair_lives.true_log_ratio("threaded", "rubber-bonded")
     errors: dict[str, list[float]] = {"pooled": [], "adjusted": [], "weighted": []}
     for seed in range(6):
-        ratios = compare_fairly(FACTORY.tied_fleet(120, 50 + seed), draws=2).ratios
+        ratios = compare_fairly(fair_lives.tied_fleet(120, 50 + seed), draws=2).ratios
         for method, found in errors.items():
             row = row_of(ratios, method, "threaded", "rubber-bonded")
             found.append(float(np.log(row["ratio"])) - truth)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
 from types import ModuleType
 
 import numpy as np
@@ -12,18 +10,6 @@ import pytest
 
 from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_imputation import crossing_draws
-
-
-@pytest.fixture(scope="module")
-def factory() -> ModuleType:
-    spec = importlib.util.spec_from_file_location(
-        "growth_factory", Path(__file__).with_name("growth_factory.py")
-    )
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
 
 
 @pytest.mark.parametrize("density", ["normal", "weibull"])

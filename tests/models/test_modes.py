@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import importlib.util
-from pathlib import Path
 from types import ModuleType
 
 import numpy as np
@@ -14,6 +12,7 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import minimize
 
+import modes_factory
 from pivotlife.models.errors import LivesError, NoMaximumError
 from pivotlife.models.mode_incidence import incidence_table
 from pivotlife.models.modes import competing_lives, fit_modes
@@ -23,34 +22,21 @@ from pivotlife.models.weibull import fit_weibull
 from pivotlife.models.weibull_quantities import Quantity, quantity_path
 
 
-def _load(name: str) -> ModuleType:
-    file = Path(__file__).with_name(f"{name}.py")
-    spec = importlib.util.spec_from_file_location(name, file)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
-
-
-factory = _load("modes_factory")
-
-
 @pytest.mark.parametrize("gap", [50_000.0, 200_000.0])
 def test_two_known_modes_are_recovered(gap: float) -> None:
     """A small version of the study in tests/bench: mean of five fleets of 1,000 lives."""
-    ratios = {mode: [] for mode in factory.SCALES}
-    shapes = {mode: [] for mode in factory.SCALES}
+    ratios = {mode: [] for mode in modes_factory.SCALES}
+    shapes = {mode: [] for mode in modes_factory.SCALES}
     shortcut = []
     for seed in range(5):
-        lives = factory.two_modes(1_000, seed, gap)
+        lives = modes_factory.two_modes(1_000, seed, gap)
         fit = fit_modes(lives)
         for place, mode in enumerate(fit.modes):
-            ratios[mode].append(fit.scale[place] / factory.SCALES[mode])
-            shapes[mode].append(fit.shape[place] / factory.SHAPES[mode])
-        cut = factory.censored_elsewhere(lives, "wear", "last good")
-        shortcut.append(fit_weibull(cut).scale / factory.SCALES["wear"])
-    for mode in factory.SCALES:  # the standard error of these means is below 0.025
+            ratios[mode].append(fit.scale[place] / modes_factory.SCALES[mode])
+            shapes[mode].append(fit.shape[place] / modes_factory.SHAPES[mode])
+        cut = modes_factory.censored_elsewhere(lives, "wear", "last good")
+        shortcut.append(fit_weibull(cut).scale / modes_factory.SCALES["wear"])
+    for mode in modes_factory.SCALES:  # the standard error of these means is below 0.025
         assert np.mean(ratios[mode]) == pytest.approx(1.0, abs=0.05)
         assert np.mean(shapes[mode]) == pytest.approx(1.0, abs=0.08)
     assert np.mean(shortcut) < 0.95
@@ -78,7 +64,7 @@ def test_profile_limits_of_one_mode_alone_are_those_of_one_mode(
 
 def test_a_limit_that_the_records_do_not_set_is_open() -> None:
     """Five failures of a mode beside many of another: its scale has no upper limit in sight."""
-    lives = factory.two_modes(200, 3, 50_000.0)
+    lives = modes_factory.two_modes(200, 3, 50_000.0)
     split = np.flatnonzero(lives["mode"] == "split")
     lives.loc[split[5:], ["upper_miles", "mode"]] = [np.inf, ""]
     fit = fit_modes(lives)
@@ -111,7 +97,7 @@ def test_exact_ages_separate_the_modes(survival: ModuleType) -> None:
 
 def test_a_direct_maximisation_agrees() -> None:
     """The likelihood written out once more, its integrals by scipy's adaptive rule."""
-    lives = factory.two_modes(60, 4, 120_000.0)
+    lives = modes_factory.two_modes(60, 4, 120_000.0)
     fit = fit_modes(lives)
 
     def minus(theta: np.ndarray) -> float:
@@ -176,7 +162,7 @@ def test_the_integral_agrees_with_an_adaptive_rule(
 
 
 def test_derivatives_are_those_of_the_value() -> None:
-    lives = factory.two_modes(80, 6, 80_000.0)
+    lives = modes_factory.two_modes(80, 6, 80_000.0)
     cause = lives["mode"].map({"": -1, "split": 0, "wear": 1}).to_numpy(dtype=np.int64)
     entry = 0.4 * lives["lower_miles"].to_numpy()
     terms = ModeTerms.of(
@@ -193,7 +179,7 @@ def test_derivatives_are_those_of_the_value() -> None:
 
 
 def test_shares_taken_add_up_to_the_share_that_failed() -> None:
-    fit = fit_modes(factory.two_modes(500, 2, 60_000.0))
+    fit = fit_modes(modes_factory.two_modes(500, 2, 60_000.0))
     miles = np.array([0.0, 50_000.0, 200_000.0, 400_000.0, 900_000.0])
     taken = [fit.incidence(mode, miles) for mode in fit.modes]
     assert np.sum(taken, axis=0) == pytest.approx(1.0 - fit.survival(miles), abs=1e-9)
@@ -203,7 +189,7 @@ def test_shares_taken_add_up_to_the_share_that_failed() -> None:
 
 
 def test_a_mode_of_few_failures_is_carried_at_a_constant_rate() -> None:
-    lives = factory.two_modes(300, 8, 50_000.0)
+    lives = modes_factory.two_modes(300, 8, 50_000.0)
     split = np.flatnonzero(lives["mode"] == "split")
     lives.loc[split[3:], "upper_miles"] = np.inf
     fit = fit_modes(lives.assign(mode=lives["mode"].where(np.isfinite(lives["upper_miles"]), "")))
@@ -214,7 +200,7 @@ def test_a_mode_of_few_failures_is_carried_at_a_constant_rate() -> None:
 
 
 def test_a_failure_without_a_mode_is_refused() -> None:
-    lives = factory.two_modes(50, 1, 50_000.0)
+    lives = modes_factory.two_modes(50, 1, 50_000.0)
     lives.loc[lives["mode"] == "wear", "mode"] = ""
     with pytest.raises(LivesError, match=r"\d+ of \d+ failures have no mode"):
         fit_modes(lives)
@@ -223,7 +209,7 @@ def test_a_failure_without_a_mode_is_refused() -> None:
 
 
 def test_the_bootstrap_draws_whole_units() -> None:
-    lives = factory.two_modes(300, 9, 50_000.0)
+    lives = modes_factory.two_modes(300, 9, 50_000.0)
     alone = fit_modes(lives).bootstrap(draws=30, seed=1)["wear"]
     again = fit_modes(lives).bootstrap(draws=30, seed=1)["wear"]
     assert np.array_equal(alone.log_scale, again.log_scale)

@@ -2,30 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
-from pivotlife.models.decision_costs import CostItems
+import work_factory
 from pivotlife.models.planned_cost import PLANNED_COST_COLUMNS, planned_work
 
-COSTS = CostItems(
-    currency="USD",
-    parts={"rubber-bonded": 45.0, "threaded": 55.0, "roller": 220.0},
-    hours_first_pivot=2.0,
-    hours_same_shackle=0.75,
-    hours_same_side=1.1,
-    shop_rate=100.0,
-    alignment=250.0,
-    downtime_per_day=500.0,
-    downtime_days_planned=0.5,
-    downtime_days_late=1.0,
-    downtime_days_roadside=2.0,
-    roadside=500.0,
-    tow=1500.0,
-    tyre_pair=1000.0,
-    tyre_loss_per_mile_over=1e-6,
-    chance_roadside_when_over=0.02,
-)
+COSTS = replace(work_factory.COSTS, tyre_loss_per_mile_over=1e-6, chance_roadside_when_over=0.02)
 
 
 def line(**given: object) -> dict[str, object]:

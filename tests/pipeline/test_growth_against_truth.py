@@ -3,33 +3,20 @@
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
-
-@pytest.fixture(scope="module")
-def truth() -> ModuleType:
-    path = Path(__file__).with_name("growth_truth.py")
-    spec = importlib.util.spec_from_file_location("growth_truth", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+import growth_truth
 
 
-def test_threaded_chances_come_true(
-    truth: ModuleType, small_fleet: Callable[..., Path], last_day: dt.date
-) -> None:
+def test_threaded_chances_come_true(small_fleet: Callable[..., Path], last_day: dt.date) -> None:
     """60 trucks say little: the bound is four standard errors above what 180 trucks reach."""
     folder = small_fleet().parent
-    found = truth.outcomes(folder, [last_day - dt.timedelta(days=547), last_day])
+    found = growth_truth.outcomes(folder, [last_day - dt.timedelta(days=547), last_day])
     free = found[(found["bushing_type"] == "threaded") & ~found["held"]]
-    ratio, error = truth.brier_over_base_rate(free["at_visit"], free["over_at_visit"])
+    ratio, error = growth_truth.brier_over_base_rate(free["at_visit"], free["over_at_visit"])
     assert len(free) > 80
     assert ratio < 0.30 + 4 * error
     assert ratio < 0.7

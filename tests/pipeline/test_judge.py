@@ -4,28 +4,19 @@ from __future__ import annotations
 
 import json
 import re
-import runpy
-from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from judge_rows import PIVOT, READING, UNIT, raw_of, reading_of, reason_of
 from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import judged_columns
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.raw_table import RawTable
 
-_rows = runpy.run_path(str(Path(__file__).with_name("judge_rows.py")))
-UNIT = _rows["UNIT"]
-PIVOT = _rows["PIVOT"]
-READING = _rows["READING"]
-_raw = _rows["_raw"]
-_reading = _rows["_reading"]
-_reason = _rows["_reason"]
-
 
 def test_a_good_row_in_every_judged_column() -> None:
-    row = _reading(odometer_unit="km", odometer="160934.4").tables["readings"].iloc[0]
+    row = reading_of(odometer_unit="km", odometer="160934.4").tables["readings"].iloc[0]
     assert row["odometer_miles"] == pytest.approx(100_000.0, rel=1e-15)
     assert row["free_play_mm"] == pytest.approx(1.27, rel=1e-15)
     assert row["free_play_as_written"] == "0.05"
@@ -47,17 +38,17 @@ def test_one_eighth_inch_is_exactly_3175_micrometres() -> None:
         ("125", "thou"),
         ("4", "1/32"),
     ):
-        row = _reading(free_play=play, free_play_unit=unit).tables["readings"].iloc[0]
+        row = reading_of(free_play=play, free_play_unit=unit).tables["readings"].iloc[0]
         assert row["free_play_mm"] == pytest.approx(3.175, abs=1e-12), (play, unit)
     assert (
-        _reading(free_play="1", free_play_unit="1/16").tables["readings"].loc[0, "free_play_mm"]
+        reading_of(free_play="1", free_play_unit="1/16").tables["readings"].loc[0, "free_play_mm"]
         == 1.5875
     )
 
 
 def test_words_dates_and_names_compare_loosely() -> None:
     row = (
-        _reading(
+        reading_of(
             unit_id=" md-001",
             side="Left ",
             node="FIXED EYE",
@@ -188,8 +179,8 @@ def test_all_ten_tables_are_there_with_their_columns() -> None:
     ],
 )
 def test_each_fault_by_its_words(changed: dict[str, str], says: str) -> None:
-    judged = _reading(**changed)
-    assert _reason(judged) == says
+    judged = reading_of(**changed)
+    assert reason_of(judged) == says
     assert judged.tables["readings"].empty
     assert judged.withheld["readings"]["reasons"].tolist() == [says]
 
@@ -203,14 +194,16 @@ def test_what_is_no_fault() -> None:
         {"free_play": "1", "free_play_unit": "in"},
         {"odometer": "+1.2e5"},
     ):
-        judged = _reading(**changed)
+        judged = reading_of(**changed)
         assert judged.quarantine.empty, changed
         assert len(judged.tables["readings"]) == 1
-    assert _reading(side="").tables["readings"].loc[0, "pivot_id"] == ""
+    assert reading_of(side="").tables["readings"].loc[0, "pivot_id"] == ""
 
 
 def test_all_faults_of_a_row_at_once_in_column_order() -> None:
-    reason = _reason(_reading(unit_id="MD-9", side="lft", odometer="x", finding="fine", axle="0"))
+    reason = reason_of(
+        reading_of(unit_id="MD-9", side="lft", odometer="x", finding="fine", axle="0")
+    )
     codes = re.findall(r"([a-z_]+\.[a-z_]+):", reason)
     assert codes == [
         "unit_id.unknown",
@@ -222,7 +215,7 @@ def test_all_faults_of_a_row_at_once_in_column_order() -> None:
 
 
 def test_the_quarantined_row_is_kept_word_for_word() -> None:
-    judged = _reading(side="lft", remark='=1+1, "quoted" Zoë', colour="red")
+    judged = reading_of(side="lft", remark='=1+1, "quoted" Zoë', colour="red")
     row = judged.quarantine.iloc[0]
     assert json.loads(row["row"]) == READING | {
         "side": "lft",
@@ -235,7 +228,7 @@ def test_the_quarantined_row_is_kept_word_for_word() -> None:
 def test_rows_repeated_word_for_word_are_kept_once() -> None:
     lube = {"unit_id": "MD-001", "lube_date": "2020-01-01", "odometer": "1"}
     judged = judge(
-        _raw(readings=[READING, READING | {"reading_id": "R2"}, READING], lube=[lube, lube, lube])
+        raw_of(readings=[READING, READING | {"reading_id": "R2"}, READING], lube=[lube, lube, lube])
     )
     assert judged.tables["readings"]["reading_id"].tolist() == ["R1", "R2"]
     assert len(judged.tables["lube"]) == 1
@@ -248,31 +241,31 @@ def test_rows_repeated_word_for_word_are_kept_once() -> None:
 
 
 def test_an_id_with_other_content_is_withheld_from_its_second_row_on() -> None:
-    judged = judge(_raw(readings=[READING, READING | {"odometer": "61000"}]))
+    judged = judge(raw_of(readings=[READING, READING | {"odometer": "61000"}]))
     assert judged.tables["readings"]["odometer_miles"].tolist() == [60000.0]
-    assert _reason(judged) == (
+    assert reason_of(judged) == (
         "reading_id.repeated: reading_id 'R1' is in row 2 already, with other content"
     )
 
 
 def test_a_unit_named_twice_counts_once() -> None:
-    judged = judge(_raw(units=[UNIT, UNIT | {"unit_id": "md-001", "depot": "Lowfen"}]))
+    judged = judge(raw_of(units=[UNIT, UNIT | {"unit_id": "md-001", "depot": "Lowfen"}]))
     assert judged.tables["units"]["depot"].tolist() == ["Northpit"]
-    assert _reason(judged).startswith("unit_id.repeated: unit_id 'md-001' is in row 2 already")
+    assert reason_of(judged).startswith("unit_id.repeated: unit_id 'md-001' is in row 2 already")
     assert len(judged.tables["pivots"]) == 1
 
 
 def test_a_pivot_named_twice_counts_once() -> None:
-    judged = judge(_raw(pivots=[PIVOT, PIVOT | {"side": "Left", "bushing_type": "roller"}]))
+    judged = judge(raw_of(pivots=[PIVOT, PIVOT | {"side": "Left", "bushing_type": "roller"}]))
     assert judged.tables["pivots"]["bushing_type"].tolist() == ["threaded"]
-    assert _reason(judged) == (
+    assert reason_of(judged) == (
         "row.repeated: unit_id 'MD-001', axle '1', side 'Left', node 'fixed-eye' is in row 2 "
         "already, with other content"
     )
 
 
 def test_rows_of_a_unit_whose_own_row_is_faulty() -> None:
-    judged = judge(_raw(units=[UNIT | {"duty": "long-haul"}], readings=[READING]))
+    judged = judge(raw_of(units=[UNIT | {"duty": "long-haul"}], readings=[READING]))
     reasons = judged.quarantine.set_index("table")["reasons"]
     assert reasons["units"].startswith("duty.not_allowed: duty 'long-haul' is none of line-haul")
     assert reasons["readings"] == (
@@ -282,28 +275,28 @@ def test_rows_of_a_unit_whose_own_row_is_faulty() -> None:
 
 
 def test_a_unit_that_left_before_it_came() -> None:
-    judged = judge(_raw(units=[UNIT | {"left_fleet_date": "2018-12-31"}], pivots=[]))
-    assert _reason(judged) == (
+    judged = judge(raw_of(units=[UNIT | {"left_fleet_date": "2018-12-31"}], pivots=[]))
+    assert reason_of(judged) == (
         "left_fleet_date.before_in_service: left_fleet_date '2018-12-31' is before "
         "in_service_date '2019-01-01'"
     )
 
 
 def test_sizes_of_parts_need_their_unit() -> None:
-    judged = judge(_raw(units=[UNIT | {"pin_diameter": "30", "spring_width": "100"}], pivots=[]))
-    assert _reason(judged) == (
+    judged = judge(raw_of(units=[UNIT | {"pin_diameter": "30", "spring_width": "100"}], pivots=[]))
+    assert reason_of(judged) == (
         "spring_width.no_unit: spring_width has no unit (written '100'): fill in length_unit; "
         "pin_diameter.no_unit: pin_diameter has no unit (written '30'): fill in length_unit"
     )
-    judged = judge(_raw(units=[UNIT | {"pin_diameter": "1", "length_unit": "in"}]))
+    judged = judge(raw_of(units=[UNIT | {"pin_diameter": "1", "length_unit": "in"}]))
     assert judged.tables["units"].loc[0, "pin_diameter_mm"] == 25.4
 
 
 def test_a_kit_whose_outside_belongs_to_another_node() -> None:
     kit = {"kit_id": "K1", "bushing_type": "roller", "node": "shackle-upper", "outside": "ribbed"}
-    judged = judge(_raw(kits=[kit, kit | {"node": "fixed-eye"}]))
+    judged = judge(raw_of(kits=[kit, kit | {"node": "fixed-eye"}]))
     assert judged.tables["kits"]["node"].tolist() == ["fixed-eye"]
-    assert _reason(judged) == (
+    assert reason_of(judged) == (
         "outside.wrong_node: outside 'ribbed' does not go with node 'shackle-upper', "
         "which takes 'smooth'"
     )
@@ -311,13 +304,13 @@ def test_a_kit_whose_outside_belongs_to_another_node() -> None:
 
 def test_depots_are_spelled_as_in_units() -> None:
     week = {"depot": "NORTHPIT", "week_start": "2024-01-01", "bay_hours": "40"}
-    judged = judge(_raw(capacity=[week, week | {"depot": "Northpit "}]))
+    judged = judge(raw_of(capacity=[week, week | {"depot": "Northpit "}]))
     assert judged.tables["capacity"]["depot"].tolist() == ["Northpit"]
-    assert _reason(judged).startswith("row.repeated: depot 'Northpit', week_start '2024-01-01'")
+    assert reason_of(judged).startswith("row.repeated: depot 'Northpit', week_start '2024-01-01'")
 
 
 def test_extra_columns_are_kept_and_never_hide_judged_ones() -> None:
-    row = _reading(colour="red", pivot_id="mine", free_play_mm="7").tables["readings"].iloc[0]
+    row = reading_of(colour="red", pivot_id="mine", free_play_mm="7").tables["readings"].iloc[0]
     assert row["colour"] == "red"
     assert row["pivot_id"] == "MD-001.1.left.fixed-eye"
     assert row["pivot_id_as_given"] == "mine"
@@ -326,7 +319,7 @@ def test_extra_columns_are_kept_and_never_hide_judged_ones() -> None:
 
 
 def test_rows_of_joined_files_are_told_apart() -> None:
-    raw = _raw(
+    raw = raw_of(
         lube=[{"unit_id": "MD-001", "lube_date": f"2020-01-0{n}", "odometer": "1"} for n in (1, 2)]
     )
     table = raw["lube"]

@@ -2,24 +2,17 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-
 import numpy as np
 import pandas as pd
 import pytest
 
+from judge_rows import REPAIR, raw_of, reading_of
 from pivotlife.pipeline.judge import judge
-
-_rows = runpy.run_path(str(Path(__file__).with_name("judge_rows.py")))
-REPAIR = _rows["REPAIR"]
-_raw = _rows["_raw"]
-_reading = _rows["_reading"]
 
 
 def test_a_withheld_row_tells_every_danger_it_can() -> None:
     row = (
-        _reading(odometer="?", finding=" Seized", side="lft", free_play="4", free_play_unit="mm")
+        reading_of(odometer="?", finding=" Seized", side="lft", free_play="4", free_play_unit="mm")
         .withheld["readings"]
         .iloc[0]
     )
@@ -34,7 +27,7 @@ def test_a_withheld_row_tells_every_danger_it_can() -> None:
 
 
 def test_a_withheld_row_keeps_a_finding_nobody_can_read() -> None:
-    row = _reading(finding="crakced eye").withheld["readings"].iloc[0]
+    row = reading_of(finding="crakced eye").withheld["readings"].iloc[0]
     assert (row["finding"], row["finding_as_written"]) == ("", "crakced eye")
 
 
@@ -58,7 +51,7 @@ def test_a_withheld_row_keeps_a_finding_nobody_can_read() -> None:
 def test_a_withheld_play_is_read_generously(
     play: str, unit: str, millimetres: float, number: float
 ) -> None:
-    row = _reading(free_play=play, free_play_unit=unit).withheld["readings"].iloc[0]
+    row = reading_of(free_play=play, free_play_unit=unit).withheld["readings"].iloc[0]
     assert row["free_play_as_written"] == play
     assert row["free_play_mm"] == pytest.approx(millimetres, nan_ok=True)
     assert row["free_play_number"] == pytest.approx(number, nan_ok=True)
@@ -72,7 +65,7 @@ def test_a_withheld_repair_tells_its_tear_down() -> None:
         "teardown_free_play": "0.15",
         "reason": "snapped",
     }
-    row = judge(_raw(repairs=[repair])).withheld["repairs"].iloc[0]
+    row = judge(raw_of(repairs=[repair])).withheld["repairs"].iloc[0]
     assert pd.isna(row["repair_date"])
     assert row["entered_date"] == pd.Timestamp("2021-06-01")
     assert row["teardown_finding_as_written"] == "brokn"

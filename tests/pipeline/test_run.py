@@ -10,15 +10,13 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from danger_check import assert_nothing_dangerous_is_left, raw_table
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.results import CSV_TABLES, RunResult, already_published
 from pivotlife.pipeline.run import run
 from pivotlife.pipeline.settings_file import load_settings
 from pivotlife.pipeline.sources import read_sources
 from pivotlife.pipeline.work import Intake
-
-FINDINGS = {"cracked", "broken", "part-missing", "axle-shifted", "seized"}
-TO_MM = {"in": 25.4, "thou": 0.0254, "mm": 1.0}
 
 
 def test_the_folder_is_whole(small_run: RunResult) -> None:
@@ -63,49 +61,6 @@ def test_one_line_for_every_pivot_in_service(small_run: RunResult) -> None:
     assert set(shortlist["decision"]) <= {"park", "replace", "measure", "leave"}
     assert shortlist["rank"].tolist() == list(range(1, len(shortlist) + 1))
     assert (shortlist["reason"].str.len() > 20).all()
-
-
-def raw_table(settings: Path, name: str) -> pd.DataFrame:
-    return pd.read_csv(settings.parent / f"{name}.csv", dtype=str, keep_default_na=False)
-
-
-def over_or_parked(settings: Path, day: dt.date) -> tuple[set[str], set[str]]:
-    """Work out from the files alone which pivots read over 3.2 mm last, and who must park."""
-    units = raw_table(settings, "units").drop_duplicates("unit_id", keep=False)
-    here = set(units.loc[units["left_fleet_date"] == "", "unit_id"])
-    known = raw_table(settings, "readings").query(
-        "unit_id in @here and entered_date <= @day_text",
-        local_dict={"here": here, "day_text": day.isoformat()},
-    )
-    placed = known[(known[["axle", "side", "node"]] != "").all(axis=1)].copy()
-    placed["pivot_id"] = placed["unit_id"].str.cat(
-        [placed["axle"], placed["side"], placed["node"]], sep="."
-    )
-    pivots = raw_table(settings, "pivots")
-    fixed = raw_table(settings, "repairs").query("unit_id in @here", local_dict={"here": here})
-    renewed = fixed[fixed["action"].isin(["replaced", "fitted"])]
-    measured = placed[placed["free_play"] != ""].copy()
-    measured["mm"] = measured["free_play"].astype(float) * measured["free_play_unit"].map(TO_MM)
-    last = measured.sort_values(["reading_date", "mm"]).groupby("pivot_id").tail(1)
-    metal = pivots.loc[pivots["bushing_type"] != "rubber-bonded"]
-    metal_ids = metal["unit_id"].str.cat([metal["axle"], metal["side"], metal["node"]], sep=".")
-    newest = renewed.groupby("unit_id")["repair_date"].max()
-    later = last["unit_id"].map(newest).fillna("") >= last["reading_date"]
-    over = last[(last["mm"].round(3) >= 3.2) & ~later & last["pivot_id"].isin(metal_ids)]
-    fixed_on = fixed.groupby("unit_id")["repair_date"].max()
-    grave = known[known["finding"].isin(FINDINGS)]
-    open_park = grave[grave["unit_id"].map(fixed_on).fillna("") < grave["reading_date"]]
-    return set(over["pivot_id"]), set(open_park["unit_id"])
-
-
-def assert_nothing_dangerous_is_left(settings: Path, result: RunResult, day: dt.date) -> int:
-    over, parked = over_or_parked(settings, day)
-    shortlist = result.tables["shortlist"]
-    left = set(shortlist.loc[shortlist["decision"] == "leave", "pivot_id"])
-    assert not over & left
-    for unit in parked:
-        assert "park" in set(shortlist.loc[shortlist["unit_id"] == unit, "decision"])
-    return len(over) + len(parked)
 
 
 @pytest.mark.parametrize("seed", [11, 12, 13])

@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import pandas as pd
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import work_factory as work
 from pivotlife.models.bay_plan import plan_bays
 from pivotlife.models.overrides import OVERRIDE_COLUMNS, apply_overrides
 from pivotlife.models.safety import PRESSING
 
-FACTORY = Path(__file__).parents[1] / "models" / "work_factory.py"
-work = SimpleNamespace(**runpy.run_path(str(FACTORY)))
 KEYS = ["unit_id", "pivot_id"]
 
 decisions = st.sampled_from(list(PRESSING))

@@ -2,33 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
+import prices
 from pivotlife.models.decision import SHORTLIST_COLUMNS
-from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.decision_jobs import labour_hours
 
 NAN = float("nan")
 TODAY = pd.Timestamp("2026-07-01")
 MONDAY = pd.Timestamp("2026-07-06")
 
-COSTS = CostItems(
-    currency="USD",
+COSTS = replace(
+    prices.COSTS,
     parts={"rubber-bonded": 45.0, "threaded": 55.0, "roller": 220.0},
-    hours_first_pivot=2.0,
-    hours_same_shackle=0.75,
-    hours_same_side=1.1,
     shop_rate=100.0,
-    alignment=250.0,
     downtime_per_day=500.0,
     downtime_days_planned=0.5,
     downtime_days_late=1.0,
-    downtime_days_roadside=2.0,
-    roadside=500.0,
-    tow=1500.0,
-    tyre_pair=1000.0,
+    tyre_pair=1_000.0,
     tyre_loss_per_mile_over=0.0,
     chance_roadside_when_over=0.0,
 )

@@ -43,7 +43,7 @@ REPAIR = {
 }
 
 
-def _raw(**rows: list[dict[str, str]]) -> dict[str, RawTable]:
+def raw_of(**rows: list[dict[str, str]]) -> dict[str, RawTable]:
     """Make raw tables; a good row of each needed table where the caller gives none."""
     given = {"units": [UNIT], "pivots": [PIVOT], "readings": [], "repairs": []} | rows
     return {
@@ -58,10 +58,10 @@ def _raw(**rows: list[dict[str, str]]) -> dict[str, RawTable]:
     }
 
 
-def _reading(**changed: str) -> Judged:
-    return judge(_raw(readings=[READING | changed]))
+def reading_of(**changed: str) -> Judged:
+    return judge(raw_of(readings=[READING | changed]))
 
 
-def _reason(judged: Judged) -> str:
+def reason_of(judged: Judged) -> str:
     assert len(judged.quarantine) == 1
     return str(judged.quarantine["reasons"].iloc[0])

@@ -6,17 +6,17 @@ Every number is invented. A test overrides only what it is about.
 from __future__ import annotations
 
 import datetime as dt
-import runpy
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+import checks_factory
+import fair_page_tables
+import plan_factory
 from pivotlife.dashboards.inputs import COLUMNS, PageInputs
 
-PLAN_FACTORY = Path(__file__).with_name("plan_factory.py")
 AS_OF = dt.date(2026, 11, 25)
 TYPES = ("rubber-bonded", "threaded", "roller")
 DUTIES = ("line-haul", "regional", "vocational")
@@ -141,7 +141,7 @@ def small_tables() -> dict[str, pd.DataFrame]:
     """Give every table with a few rows."""
     shortlist = _shortlist()
     return {
-        **runpy.run_path(str(Path(__file__).with_name("checks_factory.py")))["check_tables"](),
+        **checks_factory.check_tables(),
         "comparison": _comparison(),
         "lives": pd.DataFrame(
             [{"life_id": "L1", "bushing_type": "threaded", "in_fit": True, "evidence": "broke"}]
@@ -183,8 +183,8 @@ def small_tables() -> dict[str, pd.DataFrame]:
                 }
             ]
         ),
-        **runpy.run_path(str(PLAN_FACTORY))["fleet_tables"](),
-        **runpy.run_path(str(Path(__file__).with_name("fair_factory.py")))["fair_tables"](),
+        **plan_factory.fleet_tables(),
+        **fair_page_tables.fair_tables(),
         "life_counts": pd.DataFrame(
             [
                 {"bushing_type": kind, "evidence": evidence, "lives": 40 + 7 * place}
