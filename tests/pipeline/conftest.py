@@ -37,3 +37,9 @@ def intake() -> ModuleType:
 def disguises() -> ModuleType:
     """Return the module that writes the invented fleet in foreign styles."""
     return _beside("disguise_factory")
+
+
+@pytest.fixture(scope="session")
+def exports() -> ModuleType:
+    """Return the module that makes exports for the store, and writers in other processes."""
+    return _beside("store_factory")
