@@ -205,7 +205,9 @@ def run(
         from pivotlife.pipeline.summary import run_json, run_text
 
         loaded = load_settings(settings)
-        result = run_stages(loaded, _day(as_of, loaded.schedule.timezone), out=out)
+        today = _day(None, loaded.schedule.timezone)
+        day = today if as_of is None else _day(as_of)
+        result = run_stages(loaded, day, out=out, today=today)
         typer.echo(run_json(result) if as_json else run_text(result))
         if result.act_today:
             raise typer.Exit(ACT_TODAY)

@@ -65,7 +65,7 @@ def nightly(settings_file: str, as_of: str | None = None) -> str:
     day = dt.date.fromisoformat(as_of) if as_of else dt.datetime.now(zone).date()
     progress = Progress(stages=stages.COUNT, quiet=True)
     with locked(settings.out_folder):
-        intake = _read(settings, progress)
+        intake = _read(settings, progress, day)
         done = already_published(settings, intake, day)
         if done is not None:
             return str(done)

@@ -136,8 +136,9 @@ def run_record(
         "as_of": day.isoformat(),
         "settings_file": settings.file.name,
         "settings_sha256": settings.digest,
-        # Sources may name a server: only what steers the results is told.
-        "settings": settings.model_dump(mode="json", by_alias=True, exclude={"sources"}),
+        # Sources and store may name a server: only what steers the results is told.
+        "settings": settings.model_dump(mode="json", by_alias=True, exclude={"sources", "store"}),
+        "store_batch": intake.batch,
         "seed": settings.random.seed,
         "currency": settings.costs.currency,
         "inputs": input_record(intake),

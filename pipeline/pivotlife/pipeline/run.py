@@ -17,7 +17,12 @@ from pivotlife.pipeline.work import Work
 
 
 def run(
-    settings: Settings, day: dt.date, *, out: Path | None = None, quiet: bool = False
+    settings: Settings,
+    day: dt.date,
+    *,
+    out: Path | None = None,
+    quiet: bool = False,
+    today: dt.date | None = None,
 ) -> RunResult:
     """Read, build, fit, decide, plan and publish.
 
@@ -26,11 +31,14 @@ def run(
     settings : Settings
         The user's settings.
     day : date
-        The day to stand on; nothing dated or entered later is used.
+        The day to stand on; nothing dated or entered later is used. For a day before the last
+        one that the store knows, the rows are taken as they were known then.
     out : Path, optional
         Folder of the runs; the settings' own when left out.
     quiet : bool
         Say nothing on standard error.
+    today : date, optional
+        Today; by the clock when left out.
 
     Returns
     -------
@@ -39,12 +47,12 @@ def run(
     Raises
     ------
     SourceError
-        When a source cannot be read or the output folder cannot be used.
+        When a source cannot be read, or the store or the output folder cannot be used.
     """
     progress = Progress(stages=stages.COUNT, quiet=quiet)
     target = (out or settings.out_folder).resolve()
     with locked(target):
-        intake = stages.read(settings, progress)
+        intake = stages.read(settings, progress, day, today)
         records = stages.build(intake, settings, day, progress)
         survival = stages.fit(records, settings, progress)
         decisions = stages.decide(records, survival, settings, progress)

@@ -55,7 +55,8 @@ def notes(
     -------
     list of str
     """
-    lines = [f"No {name} table: {WITHOUT[name]}." for name in TABLES if name in _absent(intake)]
+    lines = list(intake.notes)
+    lines += [f"No {name} table: {WITHOUT[name]}." for name in TABLES if name in _absent(intake)]
     for table in intake.raw.values():
         lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
     lines += _corrected(intake)

@@ -215,6 +215,15 @@ class Publish(_Strict):
     fleet_name: Annotated[str, Field(min_length=1, max_length=80)] = "Our fleet"
 
 
+class StoreSettings(_Strict):
+    """What was read is kept here for good; an empty path keeps nothing."""
+
+    path: str = Field("store", description="a folder beside this file, or s3://bucket/folder")
+    options: dict[str, Written] = Field(
+        default_factory=dict, description="of an object storage; secrets as ${NAME}"
+    )
+
+
 class Schedule(_Strict):
     """When the pipeline runs by itself (cron text)."""
 
@@ -258,6 +267,7 @@ class Settings(_Strict):
     judge: Judge = Judge()
     odometer: Odometer = Odometer()
     publish: Publish = Publish()
+    store: StoreSettings = StoreSettings()
     schedule: Schedule = Schedule()
     guard: Guard = Guard()
     random: Random = Random()

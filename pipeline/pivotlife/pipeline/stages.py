@@ -45,6 +45,7 @@ from pivotlife.pipeline.results import RunResult, publish_all, run_record, run_t
 from pivotlife.pipeline.safety_evidence import safety_evidence
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import read_sources
+from pivotlife.pipeline.stored_intake import Taken, take_in
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
 from pivotlife.pipeline.work import Decisions, FleetWork, Intake, Records, Survival, Work
@@ -60,11 +61,16 @@ STAGES = (
 COUNT = len(STAGES)
 
 
-def read(settings: Settings, progress: Progress) -> Intake:
-    """Read the sources and judge every row."""
+def read(
+    settings: Settings,
+    progress: Progress,
+    day: dt.date | None = None,
+    today: dt.date | None = None,
+) -> Intake:
+    """Read what was known on a day and keep it (without a day: today's sources); judge each row."""
     with progress.stage(STAGES[0]):
-        raw = read_sources(settings)
-        return Intake(raw, judge(raw))
+        taken = take_in(settings, day, today) if day else Taken(read_sources(settings))
+        return Intake(taken.tables, judge(taken.tables), taken.batch, taken.notes)
 
 
 def build(intake: Intake, settings: Settings, day: dt.date, progress: Progress) -> Records:

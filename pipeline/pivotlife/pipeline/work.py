@@ -24,10 +24,12 @@ from pivotlife.pipeline.true_miles import TrueMiles
 
 @dataclass(frozen=True)
 class Intake:
-    """What the sources held and what the checks made of it."""
+    """What the sources held, what the checks made of it, and what the store has to say of it."""
 
     raw: dict[str, RawTable]
     judged: Judged
+    batch: int | None = None
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
