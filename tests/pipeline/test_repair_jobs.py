@@ -26,7 +26,10 @@ def test_a_kit_for_every_pivot_renews_them_all(factory: ModuleType) -> None:
     assert len(fleet.histories.lives) == 12
     assert list(renewed(fleet).values()) == [True] * 6
     assert fleet.histories.in_service["fitted_miles"].tolist() == [60_000.0] * 6
-    assert fleet.fate("repairs") == ("life", "the only pivots it can mean")
+    fate, reason = fleet.fate("repairs")
+    assert fate == "life"
+    assert reason.startswith("position missing, attributed to 1.left.fixed-eye, 1.left.shackle")
+    assert reason.endswith(" by the only pivots it can mean")
 
 
 def test_a_side_is_renewed_by_a_kit_of_three(factory: ModuleType) -> None:
@@ -103,7 +106,8 @@ def test_an_open_line_is_placed_where_one_sign_points(
     }[sign]
     fleet = open_line(factory, *readings)
     assert renewed(fleet) == {factory.PIVOT: False}
-    assert fleet.fate("repairs") == ("life", says)
+    told = f"position missing, attributed to 1.left.fixed-eye by {says}"
+    assert fleet.fate("repairs") == ("life", told)
     assert fleet.life(2)["fitted_odometer_miles"] == 60_000.0
 
 

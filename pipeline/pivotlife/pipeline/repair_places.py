@@ -49,7 +49,7 @@ class Place(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One repair line that fits or removes a bushing."""
+    """One repair line that fits or removes a bushing; `heard`: its remark told part of where."""
 
     line_index: int
     unit_id: str
@@ -64,6 +64,7 @@ class Line(NamedTuple):
     pivots_in_kit: int
     true_miles: float
     source_row: str
+    heard: bool = False
 
     @property
     def key(self) -> int:
