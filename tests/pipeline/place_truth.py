@@ -48,7 +48,8 @@ def outcomes(folder: Path, tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        table, row_id, true and given (set of pivot_id; empty = left unknown), swapped (some row
+        table, row_id, true and given (set of pivot_id; empty = left unknown; a line given to
+        another open line's pivot of the same job is true, too), swapped (some row
         of that unit and day has its side swapped), way (of `WAYS`; "" when unknown), reason.
     """
     settings = load_settings(folder / "settings.toml")
@@ -68,11 +69,18 @@ def outcomes(folder: Path, tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
         if name == "repairs":
             asked = asked[asked["action"] == "replaced"]
         truth = _truth(asked, mine)
+        job: dict[str, frozenset[str]] = {}
+        for index, key in asked["row_id"].items():
+            job[stop[index]] = job.get(stop[index], frozenset()) | truth.get(key, frozenset())
         for index, row in asked.iterrows():
             key = row["row_id"]
             if (name, key) in reasons.index and key in truth:
                 why = reasons[name, key]
-                rows.append((name, key, truth[key], given.get(key, frozenset()),
+                # The open lines of one job may stand for one another.
+                mean = truth[key]
+                if name == "repairs" and given.get(key, mean) <= job[stop[index]]:
+                    mean = given.get(key, mean)
+                rows.append((name, key, mean, given.get(key, frozenset()),
                              stop[index] in set(swapped), _way(why), why))  # fmt: skip
     columns = ["table", "row_id", "true", "given", "swapped", "way", "reason"]
     return pd.DataFrame(rows, columns=columns)

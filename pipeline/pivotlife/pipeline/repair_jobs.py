@@ -137,7 +137,7 @@ def _signs(
     unit: UnitSpans,
     records: Callable[[str], PlayRecord],
     limit_of: Callable[[str, str], float],
-) -> list[tuple[str, Sign]]:
+) -> list[Sign]:
     """Signs that a line renewed a pivot, strongest first."""
 
     def looked_after(line: Line, place: Place, _: set[str]) -> bool:
@@ -155,6 +155,11 @@ def _signs(
         start = span.start_key if span is not None else BEGINNING
         return records(place.pivot_id).dropped(start, line.key)
 
+    def went_on(line: Line, place: Place, _: set[str]) -> bool:
+        span = unit.open[place.pivot_id]
+        start = span.start_key if span is not None else BEGINNING
+        return records(place.pivot_id).went_on(start, line.key)
+
     def partner(line: Line, place: Place, taken: set[str]) -> bool:
         return line.reason == "partner" and any(
             other.pivot_id in taken
@@ -165,10 +170,10 @@ def _signs(
         )
 
     return [
-        ("looked at again after the repair", looked_after),
-        ("bad evidence was standing there", standing_bad),
-        ("its play is that of a new bushing afterwards", dropped),
-        ("shackle partner of a pivot renewed that day", partner),
+        Sign("looked at again after the repair", looked_after),
+        Sign("shackle partner of a pivot renewed that day", partner),
+        Sign("bad evidence was standing there", standing_bad),
+        Sign("its play is that of a new bushing afterwards", dropped, went_on),
     ]
 
 

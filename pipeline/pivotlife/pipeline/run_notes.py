@@ -11,6 +11,7 @@ from collections.abc import Mapping
 import pandas as pd
 
 from pivotlife.pipeline.missing_places import ATTRIBUTED, STILL_OPEN
+from pivotlife.pipeline.raw_table import RawTable, SheetCount
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.settings_file import TABLES
 from pivotlife.pipeline.sources import near_misses
@@ -60,6 +61,7 @@ def notes(
     for table in intake.raw.values():
         lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
     lines += _corrected(intake)
+    lines += sheet_note(intake.raw)
     lines += _stale(intake, settings, day)
     lines += _withheld(made["quarantine"])
     lines += _without_place(made["ledger"])
@@ -91,6 +93,15 @@ def _corrected(intake: Intake) -> list[str]:
     return [
         f"{text}. {telling:,} of them change a finding, a free play, a grease remark or a unit."
     ]
+
+
+def sheet_note(raw: Mapping[str, RawTable]) -> list[str]:
+    """Say what filled inspection sheets brought; nothing where there are none."""
+    sheets = raw["readings"].sheets if "readings" in raw else SheetCount()
+    if not sheets.files:
+        return []
+    text = f"{sheets.files:,} inspection sheets brought {sheets.filled:,} rows"
+    return [f"{text}; {sheets.blank:,} rows were left blank and are skipped."]
 
 
 def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:
