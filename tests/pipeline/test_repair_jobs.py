@@ -26,7 +26,10 @@ def test_a_kit_for_every_pivot_renews_them_all(factory: ModuleType) -> None:
     assert len(fleet.histories.lives) == 12
     assert list(renewed(fleet).values()) == [True] * 6
     assert fleet.histories.in_service["fitted_miles"].tolist() == [60_000.0] * 6
-    assert fleet.fate("repairs") == ("life", "the only pivots it can mean")
+    fate, reason = fleet.fate("repairs")
+    assert fate == "life"
+    assert reason.startswith("position missing, attributed to 1.left.fixed-eye, 1.left.shackle")
+    assert reason.endswith(" by the only pivots it can mean")
 
 
 def test_a_side_is_renewed_by_a_kit_of_three(factory: ModuleType) -> None:
@@ -99,12 +102,39 @@ def test_an_open_line_is_placed_where_one_sign_points(
     readings = {
         "bad": [factory.reading(600, 3.9)],
         "after": [factory.reading(600, 0.2, after_repair="yes")],
-        "drop": [factory.reading(550, 2.9), factory.reading(700, 0.3)],
+        "drop": [factory.reading(550, 2.9), factory.reading(700, 0.3)]
+        + [
+            factory.reading(day, 1.5, side=side, node=node)
+            for side, node in factory.SIX[1:]
+            for day in (550, 700)
+        ],
     }[sign]
     fleet = open_line(factory, *readings)
     assert renewed(fleet) == {factory.PIVOT: False}
-    assert fleet.fate("repairs") == ("life", says)
+    told = f"position missing, attributed to 1.left.fixed-eye by {says}"
+    assert fleet.fate("repairs") == ("life", told)
     assert fleet.life(2)["fitted_odometer_miles"] == 60_000.0
+
+
+def test_a_new_bushings_play_places_nothing_while_others_may_have_been_renewed(
+    factory: ModuleType,
+) -> None:
+    fleet = open_line(factory, factory.reading(550, 2.9), factory.reading(700, 0.3))
+    assert renewed(fleet) == {}
+
+
+def test_a_partner_goes_with_its_shackle_before_any_other_sign(factory: ModuleType) -> None:
+    """Bad evidence on the other side is another job's."""
+    fleet = factory.fleet(
+        pivots=factory.six_pivots(),
+        readings=[factory.reading(550, 2.9, node="shackle-upper"),
+                  factory.reading(700, 0.3, node="shackle-upper")],
+        repairs=[
+            factory.repair(600, "wear", side="right", node="shackle-lower"),
+            factory.nowhere(factory.repair(600, "partner")),
+        ],
+    )  # fmt: skip
+    assert set(renewed(fleet)) == {RIGHT + "shackle-lower", RIGHT + "shackle-upper"}
 
 
 def test_two_standing_bad_pivots_leave_a_line_for_one_open(factory: ModuleType) -> None:

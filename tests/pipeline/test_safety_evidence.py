@@ -213,7 +213,15 @@ def test_a_shifted_axle_is_cleared_by_a_later_repair_but_not_by_greasing(
 
 def test_a_suspect_zero_does_not_clear_a_danger_of_unknown_position(factory: ModuleType) -> None:
     lost = factory.nowhere(factory.reading(600, 4.0))
-    good = factory.fleet(readings=[lost, factory.reading(900, 1.0)])
+    pivots = [factory.one_pivot(), factory.one_pivot(side="right")]
+    right = factory.reading(900, 1.0, side="right")
+    good = factory.fleet(pivots=pivots, readings=[lost, factory.reading(900, 1.0), right])
     assert orders(good) == set()
-    zero = factory.fleet(readings=[lost, factory.reading(900, 0.0)])
+    zero = factory.fleet(pivots=pivots, readings=[lost, factory.reading(900, 0.0), right])
     assert orders(zero) == {("", "measure")}
+
+
+def test_a_danger_that_only_one_pivot_can_mean_is_that_pivots(factory: ModuleType) -> None:
+    lost = factory.nowhere(factory.reading(600, 4.0))
+    made = factory.fleet(readings=[lost, factory.reading(900, 1.0)])
+    assert orders(made) == {(factory.PIVOT, "replace")}

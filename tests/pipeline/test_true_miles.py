@@ -157,6 +157,46 @@ def test_a_number_on_two_trucks_is_reported(factory: ModuleType) -> None:
     assert suspects["kind"].tolist() == ["number-used-twice"]
 
 
+def test_single_kilometres_are_no_second_truck(factory: ModuleType) -> None:
+    """Kilometres here and there agree among themselves as another truck's miles would."""
+    rows = [
+        factory.odometer(day, odometer=day * (160.9344 if day % 200 == 0 else 100.0))
+        for day in range(1000, 3000, 50)
+    ]
+    suspects = factory.fleet(odometer=rows).placed.suspects
+    assert suspects["kind"].tolist() == ["kilometres"]
+    assert suspects["detail"].iloc[0].startswith("10 single values stand 1.6 times too high")
+    assert len(suspects["source_rows"].iloc[0].split(";")) == 10
+
+
+def test_an_offset_is_reported_where_no_value_contradicts(factory: ModuleType) -> None:
+    """One per cent at 50,000 miles is less than half a day's driving."""
+    rows = [
+        factory.odometer(
+            day,
+            odometer=round(day * (100 if day % 100 else 101)),
+            source="dash" if day % 100 else "engine",
+        )
+        for day in range(50, 1050, 50)
+    ]
+    placed = factory.fleet(odometer=rows).placed
+    assert (placed.points["mark"] == "kept").all()
+    assert placed.suspects["kind"].tolist() == ["instrument-offset"]
+
+
+def test_a_changed_meter_is_reported_beside_an_offset(factory: ModuleType) -> None:
+    rows = [
+        factory.odometer(
+            day,
+            odometer=round((day - (1500 if day > 1500 else 0)) * (100 if day % 100 else 102)),
+            source="dash" if day % 100 else "engine",
+        )
+        for day in range(50, 3000, 50)
+    ]
+    suspects = factory.fleet(odometer=rows).placed.suspects
+    assert sorted(suspects["kind"]) == ["instrument-offset", "meter-change"]
+
+
 def test_rows_before_the_first_day_of_service_are_another_trucks(factory: ModuleType) -> None:
     young = factory.unit(in_service_date=factory.date(600), in_service_odometer=60)
     rows = [

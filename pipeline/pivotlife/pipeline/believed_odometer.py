@@ -28,6 +28,7 @@ from pivotlife.pipeline.odometer_suspects import (
     believed_km,
     km_stretches,
     looks_like_km,
+    scattered_km,
     second_truck,
     slope,
     source_offsets,
@@ -78,14 +79,15 @@ def believe_all(points: pd.DataFrame, daily_maximum: float) -> tuple[Mask, Float
     doubtful = _doubtful(unit[order], day[order], miles[order], daily_maximum)
     suspects = _strays(points)
     for rows in np.split(order, starts[1:]) if len(order) else []:
-        if not doubtful[unit[rows[0]]]:
-            kept[rows] = True
-            continue
-        believed = believe(day[rows], miles[rows], daily_maximum)
-        kept[rows], shift[rows] = believed.kept, believed.shift
-        whole = miles[rows] + believed.shift
-        apart = source_offsets(day[rows], whole, believed.kept, source[rows])
-        odd = apart or believed.suspicions
+        odd: list[Suspicion] = []
+        kept[rows] = True
+        if doubtful[unit[rows[0]]]:
+            kept[rows], shift[rows], odd = believe(day[rows], miles[rows], daily_maximum)
+        if (source[rows] != "").sum() >= 2 * STRETCH:
+            whole = miles[rows] + shift[rows]
+            apart = source_offsets(day[rows], whole, kept[rows], source[rows])
+            # An instrument that reads apart explains what looked like another truck.
+            odd = apart + [s for s in odd if not apart or s.kind != "number-used-twice"]
         suspects += [(names[unit[rows[0]]], s._replace(rows=rows[s.rows])) for s in odd]
     return kept, shift, _suspect_table(suspects, points)
 
@@ -112,10 +114,21 @@ def believe(day: Floats, miles: Floats, daily_maximum: float) -> Believed:
         if split is not None:
             kept, shift, suspicion = _follow(days, values, kept, split)
             odd = [suspicion]
-        odd = odd or second_truck(days, values, kept, daily_maximum)
+        odd = odd or _km_or_second_truck(days, values, kept, daily_maximum)
     odd = odd or believed_km(days, values, kept)
     rows = [s._replace(rows=np.flatnonzero(np.isin(back, s.rows))) for s in odd]
     return Believed(kept[back], shift[back], rows)
+
+
+def _km_or_second_truck(
+    day: Floats, miles: Floats, kept: Mask, daily_maximum: float
+) -> list[Suspicion]:
+    """Explain scattered left-out values: kilometres first, another truck by what then is left."""
+    single = scattered_km(day, miles, kept)
+    explained = np.zeros(len(day), dtype=bool)
+    for suspicion in single:
+        explained[suspicion.rows] = True
+    return single + second_truck(day, miles, kept, daily_maximum, explained)
 
 
 def _second_run(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -> Split | None:

@@ -21,6 +21,7 @@ from pivotlife.pipeline.judge import Judged, judge
 from pivotlife.pipeline.proposal_text import propose_all
 from pivotlife.pipeline.publish import csv_text
 from pivotlife.pipeline.raw_table import RawTable
+from pivotlife.pipeline.run_notes import sheet_note
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import native_tables, read_handed_in
 
@@ -93,6 +94,7 @@ def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcom
     judged = judge(raw)
     _write(target, judged.quarantine)
     lines = [_profile(name, table, judged) for name, table in raw.items()]
+    lines += [f"sheets: {note}" for note in sheet_note(raw)]
     lines += _quieted(raw)
     lines += ["", *_fault_lines(raw, judged)]
     lines.append(f"report: {target}")

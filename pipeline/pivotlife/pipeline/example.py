@@ -26,6 +26,8 @@ _UNSET = {
 }
 
 
+#: Sources that are no file of the table's own name.
+PATHS = {"sheets": "filled/*.xlsx"}
 #: The table whose section shows how files of other programs are read.
 MAPPED = "readings"
 MAPPING = """\
@@ -74,7 +76,7 @@ def _sources() -> Iterator[str]:
     for table in TABLES:
         mark = "" if table in REQUIRED_TABLES else "# "
         yield f"{mark}[sources.{table}]"
-        yield f'{mark}path = "{table}.csv"'
+        yield f'{mark}path = "{PATHS.get(table, table + ".csv")}"'
         if table == MAPPED:
             yield MAPPING.rstrip()
 

@@ -18,6 +18,7 @@ from pivotlife.models.overrides import OVERRIDE_COLUMNS, apply_overrides
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.pipeline.errors import SettingsError
 from pivotlife.pipeline.fleet_tables import inspection_gaps, lube_compliance, repeat_repairs
+from pivotlife.pipeline.measured_sizes import completed, confirmed, measured_sizes
 from pivotlife.pipeline.odometer_points import day_number
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.work import Decisions, FleetWork, Records
@@ -70,7 +71,8 @@ def fleet_work(
         settings.decision.chance_now_alarm,
     )
     sizes = tables["units"].drop_duplicates("unit_id").reindex(columns=UNIT_SIZE_COLUMNS)
-    kits = _kits(plan.shortlist, sizes, tables["kits"], as_of)
+    measured = measured_sizes(tables["readings"])
+    kits = _kits(plan.shortlist, sizes, measured, tables["kits"], as_of)
     named = kits.matches.set_index("pivot_id")["kit_id"]
     shortlist = plan.shortlist.assign(
         kit_id=plan.shortlist["pivot_id"].map(named).fillna("").astype(object)
@@ -113,7 +115,11 @@ def _overrides(settings: Settings, known: pd.Series, shortlist: pd.DataFrame) ->
 
 
 def _kits(
-    shortlist: pd.DataFrame, sizes: pd.DataFrame, kits: pd.DataFrame, as_of: pd.Timestamp
+    shortlist: pd.DataFrame,
+    sizes: pd.DataFrame,
+    measured: pd.DataFrame,
+    kits: pd.DataFrame,
+    as_of: pd.Timestamp,
 ) -> _Kits:
     """Match kits to every line that asks for work on a pivot; without a kits table to none."""
     flagged = (shortlist["decision"] != "leave") & (shortlist["pivot_id"] != "")
@@ -122,7 +128,7 @@ def _kits(
     lines = lines.merge(sizes, on="unit_id", how="left")
     if kits.empty:
         lines = lines.iloc[:0]
-    matches = match_kits(lines, kits)
+    matches = confirmed(match_kits(completed(lines, measured), kits), lines, measured)
     due = lines["decision"].isin(["park", "replace"]) & (lines["postponed"] != "yes")
     matches = matches.assign(depot=lines["depot"], visit_date=lines["visit_date"], is_due=due)
     matches = with_supply(matches, kits, as_of)

@@ -36,6 +36,7 @@ from pivotlife.pipeline.life_spans import (
     spans_frame,
 )
 from pivotlife.pipeline.limits import with_limits
+from pivotlife.pipeline.missing_places import hear_remarks, known_pivots, place_readings
 from pivotlife.pipeline.repair_jobs import Note, read_repairs, repair_lines
 from pivotlife.pipeline.repair_places import PHASES, PlayRecord
 from pivotlife.pipeline.settings import BushingType, Settings
@@ -50,7 +51,7 @@ LIFE_COLUMNS: Final = [
     "condition_at_fitting", "source_rows",
 ]  # fmt: skip
 _POSITION: Final = ["unit_id", "pivot_id", "axle", "side", "node"]
-_SCRATCH: Final = ["span", "day", "mode_rank"]
+_SCRATCH: Final = ["span", "day", "mode_rank", "heard"]
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,12 @@ def build_histories(
     units = known["units"].drop_duplicates("unit_id").set_index("unit_id")
     known, strangers = row_fates.drop_strangers(known, units)
     records = unit_records(known, as_of)
+    pivots = known_pivots(known)
+    known |= {name: hear_remarks(known[name], pivots) for name in ("readings", "repairs")}
     spans, renewals, notes, pivot_fates = _spans(known, records, settings)
-    readings = known["readings"]
-    found = find_spans(spans, readings["pivot_id"], reading_keys(readings))
+    keys = reading_keys(known["readings"])
+    readings = place_readings(known["readings"], pivots, spans, keys)
+    found = find_spans(spans, readings["pivot_id"], keys)
     readings = readings.assign(span=found)
     belonging = readings[found >= 0].reset_index(drop=True)
     flagged = flag_readings(belonging, spans, settings.judge.zero_suspect_miles)

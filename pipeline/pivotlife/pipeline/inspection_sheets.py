@@ -1,11 +1,13 @@
 """Inspection sheets for the coming visits: a spreadsheet to fill in and a page to print.
 
 Every pivot in service of a unit that comes in has one row, under the headers of the readings
-table, with its position and a reading_id filled in; the words a cell may hold are offered in it.
-Filled rows are readings as they stand. Columns after `remark` tell the inspector what was read
-last; they are kept and not used.
+table, with its position and a reading_id filled in and locked; the words a cell may hold are
+offered in it. The last columns tell the inspector what was read last and which sizes are on
+record; they are not read back. A hidden tab lists the rows that were written. A sheet in which
+somebody has written is never overwritten.
 
-Not here: reading filled sheets back, who decides on them.
+Not here: reading filled sheets back (`filled_sheets`); what a tear-down shows, which is written
+into the line of the repair; who decides.
 """
 
 from __future__ import annotations
@@ -20,20 +22,33 @@ from typing import Final
 
 import pandas as pd
 import xlsxwriter
+from xlsxwriter.worksheet import Worksheet
 
 from pivotlife.dashboards.inspection import inspection_page
 from pivotlife.data.contracts.readings import READINGS
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.data.contracts.vocabulary import FINDINGS
+from pivotlife.pipeline.dialect import PLAIN
 from pivotlife.pipeline.errors import SettingsError, SourceError
+from pivotlife.pipeline.filled_sheets import (
+    FILL_TAB,
+    ID_COLUMNS,
+    KEY_TAB,
+    READING_COLUMNS,
+    SIZE_COLUMNS,
+    read_filled,
+)
 from pivotlife.pipeline.publish import safe_name
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.work import Records
 from pivotlife.pipeline.workbook import harmless
 
 FOLDER: Final = "inspection"
-READING_COLUMNS: Final = tuple(name for name in column_facts(READINGS) if name != "entered_date")
-TOLD_COLUMNS: Final = ("bushing_type", "last_reading_date", "last_free_play_mm", "limit_mm")
+SIZES_ON_RECORD: Final = {f"{size}_mm": f"recorded_{size}_mm" for size in SIZE_COLUMNS}
+TOLD_COLUMNS: Final = (
+    *("bushing_type", "last_reading_date", "last_free_play_mm", "limit_mm"),
+    *SIZES_ON_RECORD.values(),
+)
 PLAY_UNITS: Final = ("mm", "in", "thou", "1/16 in", "1/32 in")
 #: Days ahead that are meant by "the coming visits" when no week is named.
 AHEAD_DAYS: Final = 14
@@ -88,6 +103,9 @@ def due_rows(
     coming = visits.loc[here, ["unit_id", "visit_date"]]
     rows = records.histories.in_service.merge(coming, on="unit_id")
     rows = rows.sort_values(["depot", "visit_date", "unit_id", "pivot_id"], kind="stable")
+    units = records.placed.tables["units"].drop_duplicates("unit_id")
+    sizes = units[["unit_id", *SIZES_ON_RECORD]].rename(columns=SIZES_ON_RECORD)
+    rows = rows.merge(sizes, on="unit_id", how="left")
     stamp = rows["visit_date"].dt.strftime("%Y%m%d")
     rows = rows.assign(reading_id="IS-" + rows["pivot_id"] + "-" + stamp)
     blank = rows.reindex(columns=["depot", "visit_date", *READING_COLUMNS, *TOLD_COLUMNS])
@@ -115,13 +133,14 @@ def write_sheets(rows: pd.DataFrame, settings: Settings, day: dt.date, out: Path
     Raises
     ------
     SourceError
-        When the folder cannot be written to.
+        When the folder cannot be written to, or a sheet there is filled in.
     """
     paths: list[Path] = []
     for depot, own in rows.groupby("depot", sort=True):
         first = own["visit_date"].min()
         stem = out / FOLDER / f"{safe_name(str(depot))}-{first:%Y-%m-%d}"
         page = inspection_page(own, str(depot), settings.publish.fleet_name, day, FINDINGS)
+        _refuse_filled(stem.with_suffix(".xlsx"))
         try:
             stem.parent.mkdir(parents=True, exist_ok=True)
             for file, data in (
@@ -133,6 +152,17 @@ def write_sheets(rows: pd.DataFrame, settings: Settings, day: dt.date, out: Path
         except OSError as fault:
             raise SourceError(f"{stem.parent}: cannot write there ({fault.strerror})") from None
     return SheetFiles(tuple(paths), rows["unit_id"].nunique(), len(rows))
+
+
+def _refuse_filled(file: Path) -> None:
+    """Stop before a sheet in which somebody has written is written over."""
+    if not file.is_file():
+        return
+    rows = len(read_filled(file, str(file), PLAIN, PLAIN).frame)
+    if rows:
+        raise SourceError(
+            f"{file}: {rows} rows are filled in; move it to where [sources.sheets] reads it"
+        )
 
 
 def sheet_workbook(rows: pd.DataFrame, day: dt.date) -> bytes:
@@ -150,31 +180,51 @@ def sheet_workbook(rows: pd.DataFrame, day: dt.date) -> bytes:
     bytes
         An XLSX file: frozen header and position, words offered where only words are allowed.
     """
-    names = [*READING_COLUMNS, *TOLD_COLUMNS]
     target = io.BytesIO()
     options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
     with xlsxwriter.Workbook(target, options) as book:
         book.set_properties({"created": dt.datetime.combine(day, dt.time())})
-        sheet = book.add_worksheet("readings")
-        head = book.add_format({"bold": True, "bottom": 1})
-        told = book.add_format({"font_color": "#565e69"})
-        sheet.freeze_panes(1, READING_COLUMNS.index("node") + 1)
-        sheet.set_landscape()
-        sheet.fit_to_pages(1, 0)
-        sheet.repeat_rows(0)
-        for place, name in enumerate(names):
-            sheet.write_string(0, place, name, head)
-            sheet.set_column(place, place, 34 if name == "reading_id" else max(9, len(name) + 1))
-        for place, name, words in _choices():
-            told_words = f"{name}: {', '.join(words)}"
-            rule = {"validate": "list", "source": words, "error_message": told_words}
-            sheet.data_validation(1, place, _UNTIL_ROW, place, rule)
-        for number, row in enumerate(rows[names].to_dict("records"), start=1):
-            for place, name in enumerate(names):
-                text = _cell(row[name])
-                if text:
-                    sheet.write_string(number, place, text, told if name in TOLD_COLUMNS else None)
+        _write_rows(book, book.add_worksheet(FILL_TAB), rows)
+        keys = book.add_worksheet(KEY_TAB)
+        for number, cells in enumerate([ID_COLUMNS, *rows[list(ID_COLUMNS)].to_numpy().tolist()]):
+            for place, value in enumerate(cells):
+                keys.write_string(number, place, _plain(value))
+        keys.protect()
+        keys.hide()
     return target.getvalue()
+
+
+def _write_rows(book: xlsxwriter.Workbook, sheet: Worksheet, rows: pd.DataFrame) -> None:
+    names = [*READING_COLUMNS, *TOLD_COLUMNS]
+    head = book.add_format({"bold": True, "bottom": 1})
+    told = book.add_format({"font_color": "#565e69"})
+    fixed = book.add_format({})
+    opened = book.add_format({"locked": False})
+    # Else a spreadsheet makes a date of `1/8`.
+    as_text = book.add_format({"locked": False, "num_format": "@"})
+    as_day = book.add_format({"locked": False, "num_format": "yyyy-mm-dd"})
+    sheet.freeze_panes(1, READING_COLUMNS.index("node") + 1)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
+    styles = dict.fromkeys(READING_COLUMNS, opened) | {"reading_date": as_day, "free_play": as_text}
+    for place, name in enumerate(names):
+        sheet.write_string(0, place, name, head)
+        width = 34 if name == "reading_id" else max(9, len(name) + 1)
+        sheet.set_column(place, place, width, styles.get(name, told))
+    for place, name, words in _choices():
+        told_words = f"{name}: {', '.join(words)}"
+        rule = {"validate": "list", "source": words, "error_message": told_words}
+        sheet.data_validation(1, place, _UNTIL_ROW, place, rule)
+    # Only what names the row and what is told is locked; lines below the last one stay open.
+    for number, row in enumerate(rows[names].to_dict("records"), start=1):
+        for place, name in enumerate(names):
+            if name in ID_COLUMNS or name in TOLD_COLUMNS:
+                style = told if name in TOLD_COLUMNS else fixed
+                sheet.write_string(number, place, _cell(row[name]), style)
+            else:
+                sheet.write_blank(number, place, None, styles[name])
+    sheet.protect(options={"format_columns": True, "format_rows": True})
 
 
 def _choices() -> Iterator[tuple[int, str, list[str]]]:
@@ -186,6 +236,10 @@ def _choices() -> Iterator[tuple[int, str, list[str]]]:
             yield place, name, list(PLAY_UNITS)
         elif facts.kind == "words":
             yield place, name, list(facts.allowed)
+
+
+def _plain(value: object) -> str:
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def _cell(value: object) -> str:

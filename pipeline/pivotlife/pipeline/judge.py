@@ -35,7 +35,7 @@ from pivotlife.pipeline.rules import (
     note_unknown_units,
     repeats,
 )
-from pivotlife.pipeline.text_table import RAGGED
+from pivotlife.pipeline.text_table import OFF_SHEET, RAGGED
 
 QUARANTINE_COLUMNS: Final = ("table", "row_number", "row_id", "reasons", "row", "file")
 DUPLICATE_COLUMNS: Final = ("table", "row_number", "row_id", "reason", "file")
@@ -145,7 +145,7 @@ def _apply_rules(examined: Mapping[str, _Examined]) -> None:
         if "unit_id" in columns and table.converted is not units:
             columns["unit_id"] = same_spelling(columns["unit_id"], units.columns["unit_id"])
         note_repeated_keys(table.converted, row_namer(table.raw))
-        _note_ragged(table)
+        _note_marked(table)
     note_left_before_in_service(units)
     note_outside_of_node(examined["kits"].converted)
     named = units.columns["unit_id"]
@@ -158,13 +158,14 @@ def _apply_rules(examined: Mapping[str, _Examined]) -> None:
             note_unknown_units(table.converted, known)
 
 
-def _note_ragged(table: _Examined) -> None:
-    if RAGGED not in table.raw.columns:
-        return
-    marks = cells_of(table.raw[RAGGED]).written()
-    rows = np.flatnonzero(marks != "")
-    said = [f"row.ragged: row has {one_line(str(mark))}" for mark in marks[rows]]
-    table.converted.faults.add(ROW, rows, said)
+def _note_marked(table: _Examined) -> None:
+    """Turn what the reader saw of a whole row into a fault."""
+    for column, code in ((RAGGED, "row.ragged: row has"), (OFF_SHEET, "row.off_sheet:")):
+        if column in table.raw.columns:
+            marks = cells_of(table.raw[column]).written()
+            rows = np.flatnonzero(marks != "")
+            said = [f"{code} {one_line(str(mark))}" for mark in marks[rows]]
+            table.converted.faults.add(ROW, rows, said)
 
 
 def _split(table: _Examined) -> tuple[pd.DataFrame, pd.DataFrame]:

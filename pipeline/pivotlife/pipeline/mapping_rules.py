@@ -48,6 +48,9 @@ SAFE_REST: Final[dict[str, tuple[str, ...]]] = {
     **dict.fromkeys(("side", "node", "axle"), ("",)),
     "after_repair": ("no", ""),
 }
+#: Filled inspection sheets, and what may be said of them.
+SHEETS: Final = "sheets"
+SHEET_KEYS: Final = frozenset({"path", "decimal", "date_format"})
 _REFUSES: Final = ("no", "n", "false", "refused", "refuses", "willnottake", "blocked")
 _SAMPLE: Final = dt.datetime(2023, 11, 25, 13, 45)  # noqa: DTZ001  a pattern has no time zone
 
@@ -68,6 +71,8 @@ def mapping_faults(table: str, source: SourceSettings) -> list[str]:
         One clause each; empty when there is nothing.
     """
     place = f"sources.{table}"
+    if table == SHEETS:
+        return [*_sheet_faults(place, source), *_writing_faults(place, source)]
     facts = column_facts(INCOMING[table])
     return [
         *_place_faults(place, source),
@@ -76,6 +81,15 @@ def mapping_faults(table: str, source: SourceSettings) -> list[str]:
         *_unit_faults(place, source, facts),
         *_writing_faults(place, source),
     ]
+
+
+def _sheet_faults(place: str, source: SourceSettings) -> Iterator[str]:
+    """Inspection sheets are our own files: their headers, words and units need no mapping."""
+    if source.path is None:
+        yield f'{place} needs path = "..."'
+    for name in sorted(source.model_fields_set - SHEET_KEYS):
+        key = SourceSettings.model_fields[name].alias or name
+        yield f"{place}.{key} is not used: sheets are read as `pivotlife sheet` wrote them"
 
 
 def _place_faults(place: str, source: SourceSettings) -> Iterator[str]:

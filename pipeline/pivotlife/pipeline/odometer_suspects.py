@@ -26,6 +26,8 @@ KM_PER_MILE: Final = 1.609344
 KM_TOLERANCE: Final = 0.05
 STRETCH: Final = 5
 LEVEL_TOLERANCE: Final = 0.1
+#: A single value in kilometres stands this near to that ratio; a truck's days differ little.
+SINGLE_TOLERANCE: Final = 0.02
 #: Number and share of left-out values that must agree to look like a second truck: five
 #: scattered typing errors agree by chance in about one unit of a hundred.
 SECOND_TRUCK_VALUES: Final = 8
@@ -131,7 +133,28 @@ def believed_km(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
     return [Suspicion("kilometres", detail, late)]
 
 
-def second_truck(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -> list[Suspicion]:
+def scattered_km(day: Floats, miles: Floats, kept: Mask) -> list[Suspicion]:
+    """Find single left-out values, here and there, that stand 1.609 times as high as they should.
+
+    Parameters
+    ----------
+    day, miles, kept
+        As in `km_stretches`.
+    """
+    if kept.sum() < 2:
+        return []
+    track = np.maximum(np.interp(day, day[kept], miles[kept]), 1.0)
+    high = np.abs(miles / track / KM_PER_MILE - 1.0) <= SINGLE_TOLERANCE
+    rows = np.flatnonzero(high & ~kept)
+    if len(rows) < STRETCH:
+        return []
+    detail = f"{len(rows)} single values stand 1.6 times too high: written in kilometres?"
+    return [Suspicion("kilometres", detail, rows)]
+
+
+def second_truck(
+    day: Floats, miles: Floats, kept: Mask, daily_maximum: float, explained: Mask
+) -> list[Suspicion]:
     """Find left-out values that agree among themselves all through the unit's time.
 
     Parameters
@@ -139,8 +162,10 @@ def second_truck(day: Floats, miles: Floats, kept: Mask, daily_maximum: float) -
     day, miles, kept
         As in `km_stretches`.
     daily_maximum : float, miles a day
+    explained : ndarray of bool, shape (n,)
+        Left-out values that something else explains: kilometres agree among themselves, too.
     """
-    left_out = np.flatnonzero(~kept)
+    left_out = np.flatnonzero(~kept & ~explained)
     if len(left_out) < SECOND_TRUCK_VALUES:
         return []
     chain = left_out[longest_chain(day[left_out], miles[left_out], daily_maximum)]
@@ -169,12 +194,14 @@ def source_offsets(
     found: list[Suspicion] = []
     # An offset is a few per cent; what lies further off is a mistake of another kind.
     track = np.interp(day, day[kept], miles[kept])
-    source = np.where(np.abs(miles - track) <= LARGEST_OFFSET * track, source, "")
+    near = np.abs(miles - track) <= LARGEST_OFFSET * track
+    source = np.where(near, source, "")
     names, counts = np.unique(source[source != ""], return_counts=True)
     # Of several instruments the most used one is the yardstick for the others.
     for name in names[np.argsort(counts, kind="stable")][:-1]:
         mine = np.flatnonzero(source == name)
-        others = np.flatnonzero((source != name) & (source != ""))
+        # Values of no named instrument stand beside the yardstick: most are read off the dash.
+        others = np.flatnonzero((source != name) & near & (kept | (source != "")))
         if len(mine) < STRETCH or len(others) < STRETCH:
             continue
         expected = np.interp(day[mine], day[others], miles[others], left=np.nan, right=np.nan)

@@ -9,6 +9,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -48,6 +49,14 @@ class Correction:
         )
 
 
+class SheetCount(NamedTuple):
+    """Filled inspection sheets among a table's files: how many, their rows filled and blank."""
+
+    files: int = 0
+    filled: int = 0
+    blank: int = 0
+
+
 @dataclass(frozen=True)
 class RawTable:
     """One table as it was handed in.
@@ -68,6 +77,8 @@ class RawTable:
         By file: native column to the header that the file itself has, where they differ.
     corrections : tuple of Correction
         Already applied to the frame.
+    sheets : SheetCount
+        Of the readings: what filled inspection sheets brought.
     """
 
     name: str
@@ -76,6 +87,7 @@ class RawTable:
     dialect: Dialect = PLAIN
     headers: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
     corrections: tuple[Correction, ...] = ()
+    sheets: SheetCount = field(default_factory=SheetCount)
 
     def labels(self) -> dict[str, str]:
         """Give what the user calls each mapped column, for the words of its faults."""

@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from pivotlife.pipeline.life_spans import BEGINNING, FAILURE_REASONS, Renewal, Span, UnitSpans
+from pivotlife.pipeline.missing_places import ATTRIBUTED, STILL_OPEN
 from pivotlife.pipeline.repair_places import (
     BOTH_OF_SHACKLE,
     FITTED,
@@ -41,6 +42,7 @@ def repair_lines(repairs: pd.DataFrame, kits: pd.DataFrame) -> list[Line]:
 
     A line without a node takes that of its kit when it renewed a single pivot; of two pivots of
     one side it takes the shackle, whose pins come out together (common practice, no source).
+    `repairs` has been through `hear_remarks`.
     """
     acting = repairs[repairs["action"].isin(("fitted", "removed", "replaced"))]
     node_of = kits.drop_duplicates("kit_id").set_index("kit_id")["node"]
@@ -58,7 +60,7 @@ def repair_lines(repairs: pd.DataFrame, kits: pd.DataFrame) -> list[Line]:
     columns = [
         acting.index, unit, acting["pivot_id"], acting["axle"], acting["side"], node,
         day, acting["action"], acting["reason"], acting["bushing_type"], kit,
-        acting["true_miles"], acting["source_row"],
+        acting["true_miles"], acting["source_row"], acting["heard"],
     ]  # fmt: skip
     values = [np.asarray(column)[order].tolist() for column in columns]
     return [Line(*row) for row in zip(*values, strict=True)]
@@ -135,7 +137,7 @@ def _signs(
     unit: UnitSpans,
     records: Callable[[str], PlayRecord],
     limit_of: Callable[[str, str], float],
-) -> list[tuple[str, Sign]]:
+) -> list[Sign]:
     """Signs that a line renewed a pivot, strongest first."""
 
     def looked_after(line: Line, place: Place, _: set[str]) -> bool:
@@ -153,6 +155,11 @@ def _signs(
         start = span.start_key if span is not None else BEGINNING
         return records(place.pivot_id).dropped(start, line.key)
 
+    def went_on(line: Line, place: Place, _: set[str]) -> bool:
+        span = unit.open[place.pivot_id]
+        start = span.start_key if span is not None else BEGINNING
+        return records(place.pivot_id).went_on(start, line.key)
+
     def partner(line: Line, place: Place, taken: set[str]) -> bool:
         return line.reason == "partner" and any(
             other.pivot_id in taken
@@ -163,10 +170,10 @@ def _signs(
         )
 
     return [
-        ("looked at again after the repair", looked_after),
-        ("bad evidence was standing there", standing_bad),
-        ("its play is that of a new bushing afterwards", dropped),
-        ("shackle partner of a pivot renewed that day", partner),
+        Sign("looked at again after the repair", looked_after),
+        Sign("shackle partner of a pivot renewed that day", partner),
+        Sign("bad evidence was standing there", standing_bad),
+        Sign("its play is that of a new bushing afterwards", dropped, went_on),
     ]
 
 
@@ -175,7 +182,7 @@ def _apply(unit: UnitSpans, line: Line, places: Sequence[Place], how: str) -> No
     if not places:
         return "context", "every pivot it can mean was already renewed that day"
     shared = len(places) > 1 or how.startswith("the lines of that day")
-    said = [how] if how else []
+    said = [_attributed(line, places, how)] if how else []
     acted = False
     for place in places:
         if line.action != "removed" and unit.began_that_day(place, line):
@@ -189,7 +196,7 @@ def _apply(unit: UnitSpans, line: Line, places: Sequence[Place], how: str) -> No
             said.append("replaced where none was in place")
         if line.action != "removed":
             unit.begin(place, line)
-            sure = how == ONLY and line.node != LIKELY_SHACKLE
+            sure = how == ONLY and line.node != LIKELY_SHACKLE and not line.heard
             certain = sure or place.pivot_id == line.pivot_id
             unit.renewed.append(Renewal(line.line_index, place.pivot_id, certain))
     if not acted and line.action == "removed":
@@ -197,6 +204,13 @@ def _apply(unit: UnitSpans, line: Line, places: Sequence[Place], how: str) -> No
     if not acted:
         return "context", "part of another line's job of that day"
     return "life", "; ".join(dict.fromkeys(said))
+
+
+def _attributed(line: Line, places: Sequence[Place], how: str) -> str:
+    """Say to which pivots a line without a full position was given, and from what."""
+    named = ", ".join(place.pivot_id.removeprefix(f"{line.unit_id}.") for place in places)
+    told = "its remark and " if line.heard else ""
+    return f"{ATTRIBUTED} {named} by {told}{how}"
 
 
 def _leave_open(unit: UnitSpans, line: Line, free: Sequence[Place]) -> Note:
@@ -208,7 +222,7 @@ def _leave_open(unit: UnitSpans, line: Line, free: Sequence[Place]) -> Note:
             unit.close(place, line, shared=True, doubtful=True)
             unit.begin(place, line, age_known=False)
     reason = (
-        f"position unknown: it may have renewed any of {len(free)} pivots, whose lives are "
+        f"{STILL_OPEN} it may have renewed any of {len(free)} pivots, whose lives are "
         "closed here and go on with an unknown age"
     )
     return "context", reason

@@ -49,7 +49,7 @@ class Place(NamedTuple):
 
 
 class Line(NamedTuple):
-    """One repair line that fits or removes a bushing."""
+    """One repair line that fits or removes a bushing; `heard`: its remark told part of where."""
 
     line_index: int
     unit_id: str
@@ -64,6 +64,7 @@ class Line(NamedTuple):
     pivots_in_kit: int
     true_miles: float
     source_row: str
+    heard: bool = False
 
     @property
     def key(self) -> int:
@@ -86,11 +87,20 @@ class PlayRecord:
 
     def dropped(self, start: int, at: int) -> bool:
         """Say whether a clear play before `at` is followed by a new bushing's play."""
-        cut = bisect_right(self.keys, at)
-        before = [p for p in self.play_mm[bisect_right(self.keys, start - 1) : cut] if not isnan(p)]
-        after = [p for p in self.play_mm[cut:] if not isnan(p)]
+        before, after = self._around(start, at)
         clear = bool(before) and bool(after) and before[-1] >= CLEAR_PLAY_MM
         return clear and after[0] <= NEW_SHARE * before[-1]
+
+    def went_on(self, start: int, at: int) -> bool:
+        """Say whether a clear play before `at` is still there afterwards: nothing was renewed."""
+        before, after = self._around(start, at)
+        clear = bool(before) and bool(after) and before[-1] >= CLEAR_PLAY_MM
+        return clear and after[0] > NEW_SHARE * before[-1]
+
+    def _around(self, start: int, at: int) -> tuple[list[float], list[float]]:
+        cut = bisect_right(self.keys, at)
+        before = [p for p in self.play_mm[bisect_right(self.keys, start - 1) : cut] if not isnan(p)]
+        return before, [p for p in self.play_mm[cut:] if not isnan(p)]
 
     def looked_after(self, day: int) -> bool:
         """Say whether the pivot was looked at again after that day's repair."""
@@ -124,14 +134,33 @@ def kit_members(line: Line, places: Sequence[Place]) -> list[Place]:
 
 
 #: Says whether a line may have renewed a pivot, given the pivots that others renewed that day.
-Sign = Callable[[Line, Place, set[str]], bool]
+Shows = Callable[[Line, Place, set[str]], bool]
+
+
+class Sign(NamedTuple):
+    """A sign that a pivot was renewed.
+
+    `denied`, where given, must show of every other candidate that it was not: a weak sign of one
+    pivot says little while nothing is known of the others.
+    """
+
+    how: str
+    shows: Shows
+    denied: Shows | None = None
+
+    def chosen(self, line: Line, free: Sequence[Place], taken: set[str]) -> list[Place]:
+        """Give the candidates that show the sign; none when another one cannot be excluded."""
+        shown = [place for place in free if self.shows(line, place, taken)]
+        rest = [place for place in free if place not in shown]
+        sure = self.denied is None or all(self.denied(line, place, taken) for place in rest)
+        return shown if sure else []
 
 
 def place_open_lines(
     lines: Sequence[Line],
     places: Sequence[Place],
     taken: set[str],
-    signs: Sequence[tuple[str, Sign]],
+    signs: Sequence[Sign],
 ) -> tuple[dict[int, tuple[list[Place], str]], dict[int, list[Place]]]:
     """Place the lines of one unit and day that name no pivot.
 
@@ -143,8 +172,8 @@ def place_open_lines(
         All pivots of the unit.
     taken : set of str
         Pivots that other lines renewed the same day.
-    signs : sequence of (str, Sign)
-        Signs that a pivot was renewed, strongest first, each with its wording.
+    signs : sequence of Sign
+        Signs that a pivot was renewed, strongest first.
 
     Returns
     -------
@@ -155,14 +184,14 @@ def place_open_lines(
     still_open: dict[int, list[Place]] = {}
     taken = set(taken)
     waiting = list(lines)
-    for how, sign in ((ONLY, None), *signs):
+    for sign in (None, *signs):
         for line in list(waiting):
             free = [p for p in candidates(line, places) if p.pivot_id not in taken]
             wanted = max(line.pivots_in_kit, 1)
-            chosen = free if sign is None else [p for p in free if sign(line, p, taken)]
+            chosen = free if sign is None else sign.chosen(line, free, taken)
             enough = len(chosen) <= wanted if sign is None else len(chosen) == wanted
             if chosen and enough:
-                placed[line.line_index] = (chosen, how)
+                placed[line.line_index] = (chosen, sign.how if sign else ONLY)
                 taken |= {p.pivot_id for p in chosen}
                 waiting.remove(line)
     for line in waiting:

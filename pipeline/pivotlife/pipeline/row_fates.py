@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from pivotlife.pipeline.known_rows import fates
+from pivotlife.pipeline.missing_places import ATTRIBUTED, UNKNOWN
 from pivotlife.pipeline.odometer_points import SLACK_DAYS
 
 #: Tables whose rows stand beside the lives.
@@ -44,11 +45,11 @@ def reading_fates(readings: pd.DataFrame, flagged: pd.DataFrame) -> pd.DataFrame
     readings : DataFrame
         All known readings with `span` (-1 without one).
     flagged : DataFrame
-        Those with a span, flagged, with `contradicts` (good after bad evidence).
+        Those with a span, flagged, with `contradicts` (good after bad evidence) and `placed_by`.
     """
     reason = np.where(
         readings["pivot_id"] == "",
-        "position missing: only its odometer is used",
+        UNKNOWN,
         "no bushing was in this pivot then: only its odometer is used",
     )
     loose = fates(readings, "readings", "odometer-only", "").assign(reason=reason)
@@ -68,7 +69,10 @@ def reading_fates(readings: pd.DataFrame, flagged: pd.DataFrame) -> pd.DataFrame
         ],
         "",
     )
-    used = fates(flagged, "readings", "reading", "").assign(reason=said)
+    where = f"{ATTRIBUTED} " + flagged["pivot_id"] + " by " + flagged["placed_by"]
+    told = where.where(flagged["placed_by"] != "", "")
+    both = told + np.where((told != "") & (said != ""), "; ", "") + said
+    used = fates(flagged, "readings", "reading", "").assign(reason=both)
     return pd.concat([loose[(readings["span"] < 0).to_numpy()], used], ignore_index=True)
 
 

@@ -10,6 +10,8 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from pivotlife.pipeline.missing_places import ATTRIBUTED, STILL_OPEN
+from pivotlife.pipeline.raw_table import RawTable, SheetCount
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.settings_file import TABLES
 from pivotlife.pipeline.sources import near_misses
@@ -60,8 +62,10 @@ def notes(
     for table in intake.raw.values():
         lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
     lines += _corrected(intake)
+    lines += sheet_note(intake.raw)
     lines += _stale(intake, settings, day)
     lines += _withheld(made["quarantine"])
+    lines += _without_place(made["ledger"])
     defaults = int(made["prices"]["is_default"].sum())
     if defaults:
         lines.append(f"{defaults} of {len(made['prices'])} prices are invented defaults.")
@@ -92,6 +96,15 @@ def _corrected(intake: Intake) -> list[str]:
     ]
 
 
+def sheet_note(raw: Mapping[str, RawTable]) -> list[str]:
+    """Say what filled inspection sheets brought; nothing where there are none."""
+    sheets = raw["readings"].sheets if "readings" in raw else SheetCount()
+    if not sheets.files:
+        return []
+    text = f"{sheets.files:,} inspection sheets brought {sheets.filled:,} rows"
+    return [f"{text}; {sheets.blank:,} rows were left blank and are skipped."]
+
+
 def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:
     newest = intake.judged.tables["readings"]["reading_date"]
     newest = newest[newest <= pd.Timestamp(day)].max()
@@ -110,3 +123,16 @@ def _withheld(quarantine: pd.DataFrame) -> list[str]:
     silent = int(quarantine["acted_on"].eq("").sum())
     text = f"{len(quarantine):,} rows are withheld from the fits"
     return [f"{text}; {len(quarantine) - silent:,} of them stand behind an order all the same."]
+
+
+def _without_place(ledger: pd.DataFrame) -> list[str]:
+    """Count readings and repairs that leave their position open, by what became of them."""
+    attributed = int(ledger["reason"].str.contains(ATTRIBUTED, regex=False).sum())
+    unknown = int(ledger["reason"].str.contains(STILL_OPEN, regex=False).sum())
+    if not attributed + unknown:
+        return []
+    text = f"{attributed + unknown:,} readings and repairs do not name their whole position"
+    return [
+        f"{text}: {attributed:,} could mean one place alone, {unknown:,} stay unknown and are not"
+        " spread over the pivots of their units; the ledger says which and from what."
+    ]

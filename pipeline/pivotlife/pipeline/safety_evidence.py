@@ -7,7 +7,8 @@ the limit as they were read: no correction for load or grease makes them smaller
 known well enough to make them larger.
 
 A renewal counts only for the pivot its line names, or where the line leaves no other pivot that
-it can mean. Where the histories merely infer which one it was, the danger stands.
+it can mean. Where the histories merely infer which one it was, the danger stands. A reading
+without a position speaks of its whole unit; where the histories infer its pivot, of that as well.
 
 Not here: what is ordered.
 """
@@ -88,6 +89,7 @@ def safety_evidence(
     known = rows["unit_id"].isin(known_units(judged))
     evidence = drop_departed(rows[known], judged, as_of)
     read = histories.readings
+    evidence = pd.concat([evidence, _attributed(evidence, read)], ignore_index=True)
     doubtful = read.loc[read["is_over"] & read["is_suspect"], "source_row"]
     evidence = evidence.assign(
         limit_mm=_limits(evidence, judged, histories, settings),
@@ -195,7 +197,9 @@ def _clearances(judged: Judged, histories: Histories, as_of: pd.Timestamp) -> pd
     repairs = repairs[repairs["action"] != "regreased"]
     kind = repairs["action"].where(repairs["action"].isin(_RENEWING), "repair")
     repaired = repairs.assign(kind=kind, date=repairs["repair_date"])
-    readings = histories.readings.assign(date=histories.readings["reading_date"])
+    # What the histories only infer ends no danger.
+    readings = histories.readings[histories.readings["placed_by"] == ""]
+    readings = readings.assign(date=readings["reading_date"])
     good = readings[readings["is_good"] & ~readings["is_suspect"]].assign(kind="good-evidence")
     greased = readings[readings["takes_grease"] == "yes"].assign(kind="took-grease")
     renewals = histories.renewals[histories.renewals["certain"]]
@@ -205,6 +209,13 @@ def _clearances(judged: Judged, histories: Histories, as_of: pd.Timestamp) -> pd
     if not parts:
         return repaired[columns].reset_index(drop=True)
     return pd.concat(parts, ignore_index=True).drop_duplicates(ignore_index=True)
+
+
+def _attributed(evidence: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
+    """Let readings that the histories gave a pivot speak there, too."""
+    placed = readings[readings["placed_by"] != ""].set_index("source_row")["pivot_id"]
+    rows = evidence[evidence["source_row"].isin(placed.index) & ~evidence["withheld"]]
+    return rows.assign(pivot_id=rows["source_row"].map(placed))
 
 
 def _own_teardowns(judged: Judged) -> pd.DataFrame:

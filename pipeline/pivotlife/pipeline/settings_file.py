@@ -37,6 +37,7 @@ TABLES = (
     "capacity",
     "gauge_study",
     "corrections",
+    "sheets",
 )
 REQUIRED_TABLES = TABLES[:4]
 INTERNAL_KEYS = frozenset({"folder", "file", "digest"})

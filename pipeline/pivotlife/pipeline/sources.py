@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from pivotlife.pipeline.settings import Settings, SourceSettings
 
 CORRECTIONS: Final = "corrections"
+SHEETS: Final = "sheets"
 PARQUET: Final = (".parquet", ".pq")
 WORKBOOKS: Final = (".xlsx", ".xlsm")
 OLD_WORKBOOKS: Final = (".xls", ".xlsb", ".ods")
@@ -89,7 +90,7 @@ def read_handed_in(settings: Settings) -> dict[str, list[HandedIn]]:
         When a needed table is not named, or a source is missing or unreadable.
     """
     given = settings.sources
-    known = [*CONTRACTS, CORRECTIONS]
+    known = [*CONTRACTS, CORRECTIONS, SHEETS]
     unknown = [name for name in given if name not in known]
     if unknown:
         raise SourceError(
@@ -124,6 +125,8 @@ def native_tables(handed_in: dict[str, list[HandedIn]], settings: Settings) -> d
         When a header or a correction does not fit.
     """
     tables = {name: _joined(name, parts, settings) for name, parts in handed_in.items()}
+    if SHEETS in settings.sources:
+        tables["readings"] = _with_sheets(tables["readings"], settings)
     if CORRECTIONS not in settings.sources:
         return tables
     source = settings.sources[CORRECTIONS]
@@ -137,6 +140,18 @@ def native_tables(handed_in: dict[str, list[HandedIn]], settings: Settings) -> d
         for part in _read_source(CORRECTIONS, settings)
     ]
     return corrected(tables, pd.concat(lists, ignore_index=True))
+
+
+def _with_sheets(readings: RawTable, settings: Settings) -> RawTable:
+    from pivotlife.pipeline.filled_sheets import with_filled_sheets  # noqa: PLC0415  as below
+
+    source = settings.sources[SHEETS]
+    written = source.path or ""
+    files = [
+        (file, f"{SHEETS}: {file.name}", _label(file, settings))
+        for file in _files(SHEETS, written, settings, may_be_none=glob.has_magic(written))
+    ]
+    return with_filled_sheets(readings, files, dialect_of(source))
 
 
 def dialect_of(source: SourceSettings) -> Dialect:
@@ -261,7 +276,9 @@ def _blank(frame: pd.DataFrame) -> pd.Series:
     return categorical(np.zeros(len(frame), dtype=np.int8), [""])
 
 
-def _files(name: str, written: str, settings: Settings) -> Sequence[Path]:
+def _files(
+    name: str, written: str, settings: Settings, *, may_be_none: bool = False
+) -> Sequence[Path]:
     place = one_line(f'{settings.file}: [sources.{name}] path = "{written}"')
     whole = settings.folder / written
     if whole.is_file():
@@ -273,7 +290,7 @@ def _files(name: str, written: str, settings: Settings) -> Sequence[Path]:
     start = Path(whole.anchor) if Path(written).is_absolute() else settings.folder
     pattern = str(Path(written).relative_to(start)) if Path(written).is_absolute() else written
     files = sorted(file for file in _matches(start, pattern, place) if file.is_file())
-    if not files:
+    if not files and not may_be_none:
         raise SourceError(f"{place}: no file matches; paths are relative to {settings.folder}")
     return files
 

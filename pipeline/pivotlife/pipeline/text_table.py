@@ -27,8 +27,10 @@ from pivotlife.pipeline.errors import SourceError
 
 #: Column that says what is wrong with a row whose cells do not match the header.
 RAGGED: Final = "ragged_row"
+#: Column that says why a row is none of the sheet it stands on.
+OFF_SHEET: Final = "off_sheet"
 #: Columns that the reader adds; a file's own column of that name gets a suffix.
-ADDED: Final = ("row_number", "file", RAGGED)
+ADDED: Final = ("row_number", "file", RAGGED, OFF_SHEET)
 SUFFIX: Final = "_as_given"
 
 #: Text kept by Arrow: a tenth of the memory of Python strings.

@@ -1,0 +1,77 @@
+"""Odometers of a small invented fleet against its truth, at the usual faults and at 15 % bad ones.
+
+The bench of the same name scores fleets of full size over several seeds.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+
+#: A fleet in which meters were changed on record and off it.
+SEED = 12
+
+
+@pytest.fixture(scope="module")
+def truth() -> ModuleType:
+    path = Path(__file__).with_name("odometer_truth.py")
+    spec = importlib.util.spec_from_file_location("odometer_truth", path)
+    assert spec is not None
+    assert spec.loader is not None
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+@pytest.fixture(scope="module", params=[None, 0.15], ids=["usual faults", "15 % bad"])
+def told(
+    request: pytest.FixtureRequest, truth: ModuleType, small_fleet: Callable[..., Path]
+) -> object:
+    options = {} if request.param is None else {"bad_odometers": request.param}
+    return truth.told(small_fleet(seed=SEED, **options).parent)
+
+
+def test_the_score_of_a_small_fleet(truth: ModuleType, told: object) -> None:
+    scored = truth.scores(told.rows) | truth.suspicions(told)  # type: ignore[attr-defined]
+    print(f"\n{truth.table(scored)}")  # noqa: T201  the score itself is asked for
+    assert scored["found, all findable"].of > 100
+    assert scored["found, all findable"].share >= 0.95
+    for kind in truth.ROW_KINDS:
+        assert scored[f"found, {kind}"].share >= 0.90  # few rows of each kind in 60 units
+    assert scored["good values touched"].of > 5_000
+    assert scored["good values touched"].share < 0.005
+    assert scored["imputed within 2 %"].share >= 0.95
+    assert scored["all rows within 2 %"].share >= 0.99
+    for meter in ("new meter on record", "new meter not on record"):
+        assert scored[f"{meter}, within 2 %"].of > 20
+        assert scored[f"{meter}, within 2 %"].share >= 0.95
+
+
+def test_what_is_only_reported(truth: ModuleType, told: object) -> None:
+    scored = truth.suspicions(told)
+    for kind in ("meter-change", "number-used-twice"):
+        assert scored[f"suspected, {kind}"].of >= 1
+        assert scored[f"suspected, {kind}"].hits == scored[f"suspected, {kind}"].of
+    assert scored["suspected wrongly, number-used-twice"].hits == 0
+    assert scored["suspected wrongly, meter-change"].hits == 0
+    offset = scored["suspected, instrument-offset"]
+    assert offset.of >= 3
+    assert offset.share >= 0.5
+
+
+def test_the_score_knows_a_good_fleet_from_a_bad_one(
+    truth: ModuleType, small_fleet: Callable[..., Path]
+) -> None:
+    """Were every written value kept, no spoilt value would be found: the score can fail."""
+    rows = truth.told(small_fleet(seed=SEED).parent).rows
+    naive = truth.scores(rows.assign(mark="kept", placed=rows["written"]))
+    assert naive["found, all findable"].hits == 0
+    assert naive["findable within 2 %"].share < 0.2
+    blind = truth.scores(rows.assign(mark="interpolated"))
+    assert blind["good values touched"].share == 1.0
