@@ -163,7 +163,7 @@ def _line(row: Mapping[Any, Any], kit: Mapping[Any, Any]) -> SheetLine:
         bushing=words.text(row["bushing_type"]) + limit,
         order=ORDERS.get(decision, decision) + must,
         reason=_shortened(words.text(row["reason"])),
-        kit=_kit(kit) if words.text(row["pivot_id"]) else "",
+        kit=_kit(kit) + _instead(row) if words.text(row["pivot_id"]) else "",
     )
 
 
@@ -176,6 +176,15 @@ def _kit(kit: Mapping[Any, Any]) -> str:
         return "Measure before ordering" + (f": the {decides} decides." if decides else ".")
     tool = words.text(kit["drive_tool"]) or "drive tool not on record"
     return f"{words.text(kit['kit_id'])}, {tool} ({words.text(kit['supply'])})"
+
+
+def _instead(row: Mapping[Any, Any]) -> str:
+    """Say that another type would be cheaper: a choice to make before parts are ordered."""
+    other = words.text(row["fit_instead"])
+    if not other:
+        return ""
+    kit = words.text(row["fit_instead_kit_id"]) or "kit to be measured for"
+    return f" To decide before ordering: {other} on the whole axle instead ({kit}), see fleet page."
 
 
 def _size(name: str, sizes: Mapping[Any, Any]) -> Size:
