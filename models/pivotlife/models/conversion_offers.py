@@ -170,22 +170,19 @@ def _offer(
     saved = grease * (float(before.any()) - float(after.any()))
     own = due["bushing_type"].map(dict(costs.parts))
     kits = costs.parts[kind] * len(members) - float(own.sum())
-    hours = _hours(members, costs) - _hours(due, costs)
+    hours = counts.hours(members, costs) - counts.hours(due, costs)
     hours += terms.hours_conversion * float((members["bushing_type"] != kind).sum())
     return Offer(kind, members, kits + hours * costs.shop_rate, later, saved)
 
 
-def _hours(rows: pd.DataFrame, costs: CostItems) -> float:
-    return float(labour_hours(rows.assign(decision="replace"), costs).sum())
-
-
 @dataclass(eq=False)
 class Counts:
-    """Renewals under each pair of lives, counted once up to the furthest sale."""
+    """Renewals under each pair of lives up to the furthest sale, and labour: counted once."""
 
     lives: ConversionLives
     furthest: float
     found: dict[int, RenewalCounts] = field(default_factory=dict)
+    labour: dict[tuple[tuple[str, str], ...], float] = field(default_factory=dict)
     new: dict[tuple[int, float], FloatArray] = field(default_factory=dict)
 
     def ends_saved(self, kind: str, due: pd.DataFrame, also: pd.DataFrame) -> FloatArray | None:
@@ -205,6 +202,13 @@ class Counts:
                 then = self._new(other, miles) * other.lives.end_cost
                 saved = saved + kept * own.lives.end_cost - then
         return saved
+
+    def hours(self, rows: pd.DataFrame, costs: CostItems) -> float:
+        """Labour of renewing these lines of one axle in one job, hours."""
+        places = tuple(sorted(zip(rows["side"], rows["node"], strict=True)))
+        if places not in self.labour:
+            self.labour[places] = float(labour_hours(rows.assign(decision="replace"), costs).sum())
+        return self.labour[places]
 
     def _new(self, counts: RenewalCounts, miles: float) -> FloatArray:
         key = (id(counts), miles)
