@@ -3,8 +3,8 @@
 Base case (invented): play at the start normal (0.15, 0.06) mm, log growth normal (log 2, 0.45) mm
 per 100,000 miles to the exponent 1.4, gauge 0.12 mm read to 0.1, limit 3.0 mm, visits every 25,000
 miles give or take 20 %, planned 450. Each of 20 pasts holds 2,000 pivots over 300,000 miles,
-renewed at the limit; a growth law is fitted to its readings, as a run does, and the long-run rate is
-simulated from that law, as a run does. The rule then meets bushings of the true law that no fit has
+renewed at the limit; a growth law is fitted to its readings, and the long-run rate is simulated
+from that law, as a run does both. The rule then meets bushings of the true law that no fit has
 seen. The same bushings, visits and readings serve every rule (common random numbers); every cycle
 begins with a new bushing, so that cost over miles of many is the long-run cost of endless
 histories. Threshold and mileage are tuned on bushings of another seed. The clairvoyant renews at

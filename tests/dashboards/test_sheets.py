@@ -105,5 +105,6 @@ def test_another_type_is_a_choice_before_parts_are_ordered(factory: ModuleType) 
     sheet = text(
         build_sheets(factory.make_inputs(tables | {"shortlist": shortlist}))["sheets/MD-014.html"]
     )
-    told = "To decide before ordering: roller on the whole axle instead (MK-44), see fleet page."
+    told = "To decide before ordering: roller on the whole of axle 1 would cost less until the"
     assert sheet.count(told) == 1
+    assert sheet.count("Or roller: MK-44.") == 1
