@@ -12,27 +12,9 @@ import pytest
 from pivotlife.models.conversion import CONVERSION_COLUMNS, with_conversions
 from pivotlife.models.conversion_lives import ConversionLives, LifeDraws
 from pivotlife.models.conversion_offers import ConversionTerms
-from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.kit_match import match_kits
+from work_factory import COSTS
 
-COSTS = CostItems(
-    currency="USD",
-    parts={"rubber-bonded": 45.0, "threaded": 55.0, "roller": 220.0},
-    hours_first_pivot=2.0,
-    hours_same_shackle=0.75,
-    hours_same_side=1.1,
-    shop_rate=100.0,
-    alignment=250.0,
-    downtime_per_day=500.0,
-    downtime_days_planned=0.5,
-    downtime_days_late=1.0,
-    downtime_days_roadside=2.0,
-    roadside=500.0,
-    tow=1500.0,
-    tyre_pair=1000.0,
-    tyre_loss_per_mile_over=0.0,
-    chance_roadside_when_over=0.0,
-)
 TERMS = ConversionTerms(0.75, 0.5, {"regional": 7_500.0}, {"regional": 15_000.0})
 NODES = ("fixed-eye", "shackle-lower", "shackle-upper")
 

@@ -11,28 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from pivotlife.models.conversion_lives import LifeDraws, conversion_lives, renewal_counts
-from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost
+from pivotlife.models.decision_costs import late_cost, planned_cost
 from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.replacement import renewal_function
-
-COSTS = CostItems(
-    currency="USD",
-    parts={"rubber-bonded": 45.0, "threaded": 55.0, "roller": 220.0},
-    hours_first_pivot=2.0,
-    hours_same_shackle=0.75,
-    hours_same_side=1.1,
-    shop_rate=100.0,
-    alignment=250.0,
-    downtime_per_day=500.0,
-    downtime_days_planned=0.5,
-    downtime_days_late=1.0,
-    downtime_days_roadside=2.0,
-    roadside=500.0,
-    tow=1500.0,
-    tyre_pair=1000.0,
-    tyre_loss_per_mile_over=0.0,
-    chance_roadside_when_over=0.0,
-)
+from work_factory import COSTS
 
 
 def draws(*curves: tuple[float, float]) -> LifeDraws:
