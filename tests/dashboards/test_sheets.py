@@ -95,3 +95,16 @@ def test_file_names_are_safe_and_never_shared(units: list[str]) -> None:
 )
 def test_only_plain_ids_stand_as_they_are(unit: str, plain: bool) -> None:
     assert (sheet_path(unit) == f"sheets/{unit}.html") is plain
+
+
+def test_another_type_is_a_choice_before_parts_are_ordered(factory: ModuleType) -> None:
+    tables = factory.small_tables()
+    shortlist = tables["shortlist"].astype({"fit_instead": object, "fit_instead_kit_id": object})
+    chosen = shortlist.index[(shortlist["unit_id"] == "MD-014") & (shortlist["pivot_id"] != "")]
+    shortlist.loc[chosen[:1], ["fit_instead", "fit_instead_kit_id"]] = ["roller", "MK-44"]
+    sheet = text(
+        build_sheets(factory.make_inputs(tables | {"shortlist": shortlist}))["sheets/MD-014.html"]
+    )
+    told = "To decide before ordering: roller on the whole of axle 1 would cost less until the"
+    assert sheet.count(told) == 1
+    assert sheet.count("Or roller: MK-44.") == 1

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -11,10 +13,14 @@ from pivotlife.models.growth_readings import growth_readings
 from pivotlife.models.policy_paths import Paths, draw_paths
 from pivotlife.models.policy_rates import (
     Prices,
+    best_mileage,
     best_threshold,
     clairvoyant_rate,
+    cost_of_stops,
     limit_rate,
+    mileage_rate,
     rule_rate,
+    rule_stops,
     threshold_rate,
 )
 
@@ -82,3 +88,39 @@ def test_sudden_failures_raise_the_rate(paths: Paths) -> None:
     plain = rule_rate(paths, Prices(450.0, 2_200.0), 0.01)
     sudden = rule_rate(paths, Prices(450.0, 2_200.0, 3_450.0, 1e-6), 0.01)
     assert sudden == pytest.approx(plain + 3e-3, rel=0.02)
+
+
+@pytest.mark.parametrize("readings", [0, 1])
+def test_chances_come_true_with_little_read(readings: int) -> None:
+    """Nothing is read any more; that it was not over at the visit is known nevertheless."""
+    drawn = draw_paths(LAW, 3.0, 25_000.0, paths=4_000, visits=8, seed=6, readings=readings)
+    assert np.isfinite(drawn.reading).sum() == 4_000 * readings
+    seen = np.isfinite(drawn.chance[:, 3, 0])
+    first, second = drawn.chance[seen, 3, 0], drawn.chance[seen, 3, 1]
+    over = drawn.age[seen, 3] + drawn.gap >= drawn.crossing[seen]
+    between = (second - first) / (1.0 - first)
+    assert between.mean() == pytest.approx(over.mean(), abs=0.025)
+
+
+def test_another_law_judges_the_same_bushings(paths: Paths) -> None:
+    options = {"paths": 1_500, "visits": 20, "width_mm": 0.1, "seed": 5}
+    same = draw_paths(LAW, 3.0, 25_000.0, **options, believed=LAW)
+    np.testing.assert_array_equal(same.chance, paths.chance)
+    fast = replace(LAW, log_rate_centre=LAW.log_rate_centre + 0.5)
+    other = draw_paths(LAW, 3.0, 25_000.0, **options, believed=fast)
+    np.testing.assert_array_equal(other.reading, paths.reading)
+    assert np.nanmean(other.chance[..., 1]) > np.nanmean(paths.chance[..., 1])
+    prices = Prices(450.0, 2_200.0)
+    true, misled = (
+        cost_of_stops(drawn, rule_stops(drawn, prices, 0.004), prices) for drawn in (paths, other)
+    )
+    assert misled > true
+
+
+def test_a_fixed_mileage_is_tuned_between_clairvoyance_and_the_limit(paths: Paths) -> None:
+    prices = Prices(450.0, 2_200.0)
+    ages = np.arange(25_000.0, 300_000.0, 5_000.0)
+    miles = best_mileage(paths, prices, ages)
+    cost = mileage_rate(paths, prices, miles)
+    assert cost == min(mileage_rate(paths, prices, age) for age in ages)
+    assert clairvoyant_rate(paths, prices) < cost < limit_rate(paths, prices)

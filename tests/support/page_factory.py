@@ -60,7 +60,7 @@ def shortlist_row(**over: Any) -> dict[str, Any]:
         "wait_cost": 412.0,
         "kept_value": 38.0,
         "labour_hours": 2.0,
-        "joined_because": "",
+        **dict.fromkeys(("joined_because", "fit_instead", "fit_instead_kit_id"), ""),
         "postponed": "no",
         "postponed_cost": NAN,
         "source_rows": "readings:R-0412, repairs:W-0088",

@@ -43,7 +43,7 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("last_reading_date", "last_free_play_mm", "limit_mm", "limit_source"),
         *("chance_over_now", "chance_over_by_next_visit", "chance_lower", "chance_upper"),
         *("wait_cost", "kept_value", "labour_hours", "joined_because", "postponed"),
-        *("postponed_cost", "source_rows"),
+        *("postponed_cost", "source_rows", "fit_instead", "fit_instead_kit_id"),
     ),
     "curves": (
         *("bushing_type", "duty", "curve", "miles", "survival", "lower", "upper", "at_risk"),

@@ -144,6 +144,7 @@ def _context(
             for _ in range(any(words.text(row["decision"]) == "park" for row in records))
         ),
         "lines": tuple(_line(row, kits.get(words.text(row["pivot_id"]), {})) for row in now),
+        "options": _options(now),
         "waiting": ", ".join(place(row) for row in waiting) or "none",
         "to_fill": tuple(place(row) for row in now if words.text(row["pivot_id"])),
         "spare": tuple(range(max(0, 2 - len(now)))),
@@ -163,7 +164,7 @@ def _line(row: Mapping[Any, Any], kit: Mapping[Any, Any]) -> SheetLine:
         bushing=words.text(row["bushing_type"]) + limit,
         order=ORDERS.get(decision, decision) + must,
         reason=_shortened(words.text(row["reason"])),
-        kit=_kit(kit) if words.text(row["pivot_id"]) else "",
+        kit=_kit(kit) + _instead(row) if words.text(row["pivot_id"]) else "",
     )
 
 
@@ -176,6 +177,27 @@ def _kit(kit: Mapping[Any, Any]) -> str:
         return "Measure before ordering" + (f": the {decides} decides." if decides else ".")
     tool = words.text(kit["drive_tool"]) or "drive tool not on record"
     return f"{words.text(kit['kit_id'])}, {tool} ({words.text(kit['supply'])})"
+
+
+def _instead(row: Mapping[Any, Any]) -> str:
+    """Name the kit of another type that would be cheaper."""
+    other = words.text(row["fit_instead"])
+    kit = words.text(row["fit_instead_kit_id"]) or "kit to be measured for"
+    return f" Or {other}: {kit}." if other else ""
+
+
+def _options(records: list[dict[Any, Any]]) -> tuple[str, ...]:
+    """Tell once for each axle that another type would be cheaper: a choice to make first."""
+    told = {
+        (words.number(row["axle"], 0, "?"), words.text(row["fit_instead"])): None
+        for row in records
+        if words.text(row["fit_instead"])
+    }
+    return tuple(
+        f"To decide before ordering: {other} on the whole of axle {axle} would cost less until the "
+        "planned sale, see the fleet page."
+        for axle, other in told
+    )
 
 
 def _size(name: str, sizes: Mapping[Any, Any]) -> Size:

@@ -1,15 +1,19 @@
 """Which pivots of one axle are renewed together while it is open.
 
 Setting up is paid once: the first pivot of a side opens it, its shackle partner or the rest of the
-side join for less, alignment and planned downtime come once. For every set of pivots
+side join for less, alignment and planned downtime come once. For every set of pivots renewed now
 
-    total = parts + labour + alignment + downtime of the set - sum of (planned + W - v) in the set,
+    total(set) = job(set) + later(rest),  job = parts + labour + alignment + downtime,
+    later(rest) = least over ways to part the rest into later jobs of
+                  sum over jobs of (job(block) - pivots in it x least gain in it),
 
-planned + W being what a pivot costs when it waits for its own renewal and v what the miles until
-then are worth. The set with the least total is chosen by trying all of them. A single due pivot is
-in it exactly when its own rule renews it; a partner joins when the miles it gives up are worth no
-more than the set-up it saves and the waiting it spares; several together may pay to open an axle
-where none is due by itself. What safety orders renew is always in the set.
+gain being what the miles until a pivot's own renewal are worth beyond what waiting costs. A later
+job comes when its first pivot is due; the others then give up what is left of their own gain. The
+set with the least total is chosen by trying all of them. A partner joins when the miles it gives up
+are worth no more than the set-up it saves and the waiting it spares, against a renewal by itself
+and against one with its neighbours later on. Waiting one more visit keeps every member of a set
+that is not due its miles, and the same job can be done then: so no axle is opened that has no due
+pivot. What safety orders renew is always in the set.
 
 Downtime and alignment are counted by axle. Not here: bay hours, budgets, what a kit holds.
 """
@@ -78,23 +82,21 @@ def _best_sets(jobs: pd.DataFrame, size: int, costs: CostItems) -> tuple[BoolArr
     left = (jobs["side"] == "left").to_numpy().reshape(shape)
     shackle = jobs["node"].astype(str).str.startswith("shackle").to_numpy().reshape(shape)
     must = jobs["must"].to_numpy(dtype=bool).reshape(shape)
+    gain: FloatArray = np.asarray(jobs["gain"], dtype=np.float64).reshape(shape)
     alone = jobs["bushing_type"].map({k: planned_cost(costs, k) for k in costs.parts})
     parts: FloatArray = np.asarray(jobs["bushing_type"].map(dict(costs.parts)), dtype=np.float64)
     parts = parts.reshape(shape)
-    worth = (alone - jobs["gain"]).to_numpy(dtype=float).reshape(shape)
-    worth = np.where(must, 0.0, worth)
+    sets = _all_sets(size)
+    cost = [_job_cost(np.broadcast_to(s, shape), left, shackle, parts, costs) for s in sets]
+    later = _later_costs(cost, np.maximum(np.nan_to_num(gain), 0.0))
     best = np.full(shape[0], np.inf)
     members = np.zeros(shape, dtype=bool)
-    for number in range(1, 2**size):
-        within = np.array([bool(number >> bit & 1) for bit in range(size)])
-        total = _job_cost(np.broadcast_to(within, shape), left, shackle, parts, costs)
-        total = total - (worth * within).sum(axis=1)
+    for number, within in enumerate(sets):
+        total = cost[number] + later[-1 - number]
         total = np.where((must & ~within).any(axis=1), np.inf, total)
         better = total < best - 1e-9
         best = np.where(better, total, best)
         members[better] = within
-    members[~must.any(axis=1) & (best >= 0.0)] = False
-    members |= must
     saved = np.full(shape, np.nan)
     whole = _job_cost(members, left, shackle, parts, costs)
     own: FloatArray = np.asarray(alone, dtype=np.float64).reshape(shape)
@@ -103,6 +105,31 @@ def _best_sets(jobs: pd.DataFrame, size: int, costs: CostItems) -> tuple[BoolArr
         without[:, bit] = False
         saved[:, bit] = own[:, bit] - (whole - _job_cost(without, left, shackle, parts, costs))
     return members, saved
+
+
+def _all_sets(size: int) -> list[BoolArray]:
+    """Every set of so many pivots; bit by bit its number tells who is in it."""
+    return [np.array([bool(number >> bit & 1) for bit in range(size)]) for number in range(2**size)]
+
+
+def _later_costs(cost: list[FloatArray], gain: FloatArray) -> list[FloatArray]:
+    """Least cost of renewing each set in later jobs, by the set's number.
+
+    Pivots stand in the order of their gains, so the lowest in a set is the first to be due, and
+    some job holds it: all jobs that do are tried, the rest being known already.
+    """
+    later = [np.zeros(len(gain))]
+    for number in range(1, len(cost)):
+        first = (number & -number).bit_length() - 1
+        least = np.full(len(gain), np.inf)
+        block = number
+        while block:
+            if block >> first & 1:
+                whole = cost[block] - block.bit_count() * gain[:, first] + later[number ^ block]
+                least = np.minimum(least, whole)
+            block = (block - 1) & number
+        later.append(least)
+    return later
 
 
 def _job_cost(
@@ -138,16 +165,15 @@ def _write(
     company = told.groupby(key, sort=False).transform(
         lambda cells: ", ".join(c for c in cells if c)
     )
-    due = jobs["must"].groupby(key, sort=False).transform("any")
     amounts = pd.Series(saved.ravel(), jobs.index)
     because, reasons = [], []
     told_rows = zip(rows.index, rows["gain"].to_numpy(dtype=float), rows["reason"], strict=True)
     for row, gain, reason in told_rows:
         with_whom = ", ".join(n for n in company[row].split(", ") if n != names[row])
-        how = "joins the job on" if due[row] else "opened together with"
-        because.append(f"{how} {with_whom}")
+        how = f"joins the job on {with_whom}"
+        because.append(how)
         reasons.append(
-            f"{reason} Renewed while the axle is open ({how} {with_whom}): that saves"
+            f"{reason} Renewed while the axle is open ({how}): that saves"
             f" {costs.currency} {amounts[row]:,.0f} of set-up against {costs.currency} {gain:,.0f}"
             " that waiting for its own renewal is worth."
         )

@@ -3,8 +3,8 @@
 One law for each type judged by play: threaded and roller bushings, and rubber where the user has
 set a limit for it (readings without a limit take no part). A duty gets a law of its own once 40
 of its lives were read at two ages or more and they determine its spread to a third or so; the
-others share the law of all duties, whose spread of growth rates holds the differences between
-duties as well.
+others share the growth of all duties at the pace of their own (`growth_pace`), or, where no pace is
+known, as it is: its spread of growth rates then holds the differences between duties as well.
 
 A law is held against the survival curve without a law of the same lives. Where the law sees the
 bushings over their limit clearly later than they fail (rubber that splits, rollers that go rough),
@@ -26,6 +26,7 @@ import pandas as pd
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_law import PARAMETERS
+from pivotlife.models.growth_pace import at_pace, duty_paces
 from pivotlife.models.life_curves import ALL_DUTIES
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.nonparametric import SurvivalCurve, npmle
@@ -115,6 +116,7 @@ def fit_laws(readings: pd.DataFrame, lives: pd.DataFrame, *, seed: int = 0) -> G
     usable = usable.assign(pivot_id=usable["life_id"], miles=usable["age_miles"])
     laws: dict[tuple[str, str], TypeLaw] = {}
     refused: dict[tuple[str, str], str] = {}
+    paces = duty_paces(lives)
     for kind, of_type in usable.groupby("bushing_type", sort=True):
         for duty, rows in _cells(of_type):
             key = (str(kind), duty)
@@ -128,6 +130,7 @@ def fit_laws(readings: pd.DataFrame, lives: pd.DataFrame, *, seed: int = 0) -> G
                 refused[key] = reason
             else:
                 laws[key] = law
+        laws |= _paced(of_type, lives, str(kind), laws, paces, seed)
     return GrowthLaws(laws, refused)
 
 
@@ -185,6 +188,39 @@ def _cell_lives(lives: pd.DataFrame, key: tuple[str, str]) -> pd.DataFrame:
     if key[1] != ALL_DUTIES:
         mine &= lives["duty"] == key[1]
     return lives_for_mode(lives.loc[mine], "any")
+
+
+def _paced(
+    rows: pd.DataFrame,
+    lives: pd.DataFrame,
+    kind: str,
+    laws: Mapping[tuple[str, str], TypeLaw],
+    paces: Mapping[str, float],
+    seed: int,
+) -> dict[tuple[str, str], TypeLaw]:
+    """Give the duties without a law of their own that of all duties at their pace."""
+    own = {duty for of_kind, duty in laws if of_kind == kind}
+    lacking = sorted(set(paces) - own)
+    known = rows[rows["duty"].isin(paces)]
+    if ALL_DUTIES not in own or not lacking or known.empty:
+        return {}
+    growth, _ = _grown(
+        known.assign(miles=known["miles"] / known["duty"].map(paces)), (kind, ALL_DUTIES), seed
+    )
+    if growth is None:
+        return {}
+    found = {}
+    for duty in lacking:
+        key = (kind, duty)
+        law, _ = _held_against_curve(
+            known, _cell_lives(lives, key), key, at_pace(growth, paces[duty])
+        )
+        if law is not None:
+            note = f"too few bushings read often enough in {duty}: growth of all duties at its pace"
+            name = f"{kind}, all duties at the pace of {duty}"
+            warning = "; ".join(filter(None, [note, law.warning]))
+            found[key] = TypeLaw(law.growth, name, warning)
+    return found
 
 
 def _name(key: tuple[str, str]) -> str:

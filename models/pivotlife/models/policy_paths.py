@@ -33,6 +33,7 @@ class Paths:
     age : ndarray, shape (n, V), miles
         Age at each visit.
     reading : ndarray, shape (n, V), mm
+        NaN where play was not read.
     crossing : ndarray, shape (n,), miles
         Age at which the true play reaches the limit.
     chance : ndarray, shape (n, V, K + 1)
@@ -61,6 +62,8 @@ def draw_paths(
     ahead: int = 3,
     width_mm: float = 0.0254,
     seed: int = 0,
+    believed: GrowthLaw | None = None,
+    readings: int | None = None,
 ) -> Paths:
     """Draw bushings of a law and what is known of them at each visit.
 
@@ -75,6 +78,11 @@ def draw_paths(
     width_mm : float, mm
         To which readings are rounded.
     seed : int
+    believed : GrowthLaw, optional
+        The law by which chances are judged, such as one that was estimated; left out: the true one.
+    readings : int, optional
+        Visits at which play is read, from the first on; left out: all. At the others the bushing is
+        only found over its limit or not.
 
     Returns
     -------
@@ -92,10 +100,12 @@ def draw_paths(
     if width_mm > 0:
         reading = np.round(reading / width_mm) * width_mm
     reading = np.maximum(reading, 0.0)
+    reading[:, readings if readings is not None else visits :] = np.nan
+    judge = law if believed is None else believed
     chance = np.full((paths, visits, ahead + 1), np.nan)
     seen = age < crossing[:, None]
     at = age[seen][:, None] + gap * np.arange(ahead + 1)
-    chance[seen] = _chances(_terms(law, age, reading, width_mm, seen), law, limit_mm, at)
+    chance[seen] = _chances(_terms(judge, age, reading, width_mm, seen), judge, limit_mm, at)
     return Paths(age, reading, crossing, chance, gap, limit_mm)
 
 
@@ -103,9 +113,11 @@ def _terms(
     law: GrowthLaw, age: FloatArray, reading: FloatArray, width_mm: float, seen: np.ndarray
 ) -> LifeTerms:
     """Coefficients of each path given its readings up to each visit, as in `growth_sums`."""
-    x, y = law.powered(age), reading - law.alpha_mm
+    read = np.isfinite(reading)
+    x = np.where(read, law.powered(age), 0.0)
+    y = np.where(read, reading - law.alpha_mm, 0.0)
     variance = law.sigma_e_mm**2 + width_mm**2 / 12.0
-    s0 = np.broadcast_to(np.arange(1, age.shape[1] + 1) / variance, age.shape)
+    s0 = np.cumsum(read, axis=1) / variance
     s1, s2, v1, vx = (np.cumsum(part, axis=1) / variance for part in (x, x * x, y, x * y))
     start = law.sigma_a_mm**2
     k = start / (1.0 + start * s0)

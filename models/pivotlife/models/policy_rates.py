@@ -114,6 +114,16 @@ def threshold_rate(paths: Paths, prices: Prices, share: float) -> float:
     return cost_of_stops(paths, paths.reading >= share * paths.limit_mm, prices)
 
 
+def mileage_rate(paths: Paths, prices: Prices, miles: float) -> float:
+    """Cost per mile of renewing at the first visit at this age or beyond."""
+    return cost_of_stops(paths, paths.age >= miles, prices)
+
+
+def best_mileage(paths: Paths, prices: Prices, miles: FloatArray) -> float:
+    """Return the age that costs least as a fixed interval on these bushings."""
+    return float(miles[int(np.argmin([mileage_rate(paths, prices, m) for m in miles]))])
+
+
 def best_threshold(paths: Paths, prices: Prices, shares: FloatArray) -> float:
     """Return the share of the limit that costs least on these bushings."""
     return float(shares[int(np.argmin([threshold_rate(paths, prices, s) for s in shares]))])

@@ -9,6 +9,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from pivotlife.models.conversion import ConversionTerms
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.decision_rates import replacement_rates, simulated_rates
@@ -47,6 +48,27 @@ def cost_items(costs: Costs) -> CostItems:
         tyre_pair=costs.tyre_pair.value,
         tyre_loss_per_mile_over=costs.tyre_loss_per_mile_over.value,
         chance_roadside_when_over=costs.chance_roadside_when_over.value,
+    )
+
+
+def conversion_terms(settings: Settings, lube: pd.DataFrame) -> ConversionTerms:
+    """Say what fitting another type costs besides kits.
+
+    Parameters
+    ----------
+    settings : Settings
+    lube : DataFrame
+        Grease services by unit: level, unit_id, compliance (share; empty without a lube table).
+    """
+    hours = settings.costs.hours
+    units = lube[lube["level"] == "unit"]
+    done = pd.to_numeric(units["compliance"]).clip(upper=1.0)
+    return ConversionTerms(
+        hours_conversion=hours.conversion.value,
+        hours_lube_visit=hours.lube_visit.value,
+        lube_miles={str(duty): gap.lube_miles for duty, gap in settings.intervals.items()},
+        service_miles={str(duty): gap.pm_miles for duty, gap in settings.intervals.items()},
+        lube_compliance=dict(zip(units["unit_id"].astype(str), done.astype(float), strict=True)),
     )
 
 

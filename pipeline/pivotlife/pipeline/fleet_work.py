@@ -12,10 +12,13 @@ from dataclasses import dataclass
 import pandas as pd
 
 from pivotlife.models.bay_plan import plan_bays
+from pivotlife.models.conversion import with_conversions
+from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.kit_match import SIZES, match_kits
 from pivotlife.models.kit_staging import SUPPLY_COLUMNS, kits_to_stage, with_supply
 from pivotlife.models.overrides import OVERRIDE_COLUMNS, apply_overrides
 from pivotlife.models.planned_cost import planned_work
+from pivotlife.pipeline.decision_inputs import conversion_terms
 from pivotlife.pipeline.errors import SettingsError
 from pivotlife.pipeline.fleet_tables import inspection_gaps, lube_compliance, repeat_repairs
 from pivotlife.pipeline.measured_sizes import completed, confirmed, measured_sizes
@@ -77,7 +80,17 @@ def fleet_work(
     shortlist = plan.shortlist.assign(
         kit_id=plan.shortlist["pivot_id"].map(named).fillna("").astype(object)
     )
-    today = float(day_number(pd.Series([as_of]))[0])
+    lube = lube_compliance(
+        records.histories, records.visits, records.placed, settings, _day_number(as_of)
+    )
+    shortlist = with_conversions(
+        shortlist,
+        records.histories.in_service,
+        decisions.lives,
+        decisions.costs,
+        conversion_terms(settings, lube),
+        _kits_of_other_types(shortlist, sizes, tables["kits"], decisions.costs),
+    )
     return FleetWork(
         shortlist=shortlist,
         planned_cost=planned_work(shortlist[shortlist["postponed"] != "yes"], decisions.costs),
@@ -86,14 +99,35 @@ def fleet_work(
         hours_by_week=plan.hours_by_week,
         shortages=plan.shortages,
         inspection_gaps=inspection_gaps(records.histories.in_service, records.visits, settings),
-        lube_compliance=lube_compliance(
-            records.histories, records.visits, records.placed, settings, today
-        ),
+        lube_compliance=lube,
         repeat_repairs=repeat_repairs(
             records.histories, records.placed, settings.fleet.repeat_within_miles
         ),
         unit_sizes=sizes[sizes["unit_id"].isin(shortlist["unit_id"])].reset_index(drop=True),
     )
+
+
+def _day_number(day: pd.Timestamp) -> float:
+    return float(day_number(pd.Series([day]))[0])
+
+
+def _kits_of_other_types(
+    shortlist: pd.DataFrame, sizes: pd.DataFrame, kits: pd.DataFrame, costs: CostItems
+) -> dict[tuple[str, str], str] | None:
+    """Find the kit of every other type for the pivots of opened axles; None without kits."""
+    if kits.empty:
+        return None
+    place = shortlist["unit_id"].astype(str) + "." + shortlist["axle"].astype(str)
+    opened = place.isin(place[shortlist["decision"].eq("replace")])
+    lines = shortlist[opened & shortlist["pivot_id"].ne("") & shortlist["bushing_type"].ne("")]
+    lines = lines.merge(sizes, on="unit_id", how="left")
+    found: dict[tuple[str, str], str] = {}
+    for kind in costs.parts:
+        others = lines[lines["bushing_type"] != kind].assign(bushing_type=kind)
+        matched = match_kits(others, kits)
+        pairs = zip(matched["pivot_id"], matched["kit_id"], strict=True)
+        found |= {(pivot, kind): kit for pivot, kit in pairs if kit}
+    return found
 
 
 def _overrides(settings: Settings, known: pd.Series, shortlist: pd.DataFrame) -> pd.DataFrame:

@@ -122,6 +122,8 @@ class Hours(_Strict):
     first_pivot: Price = _price(2.0)
     same_shackle: Price = _price(0.75)
     same_side: Price = _price(1.1)
+    conversion: Price = _price(0.75)
+    lube_visit: Price = _price(0.5)
     measure: Price = _price(0.25)
 
 

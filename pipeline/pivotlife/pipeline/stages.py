@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pandas as pd
 
+from pivotlife.models.conversion_lives import conversion_lives
 from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
 from pivotlife.models.fair_comparison import compare_fairly
@@ -171,6 +172,13 @@ def decide(
             costs,
             planned_work(shortlist, costs),
             options,
+            conversion_lives(
+                curves,
+                survival.fair.ratios,
+                costs,
+                options.rates,
+                {str(duty): gap.pm_miles for duty, gap in settings.intervals.items()},
+            ),
         )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+from pivotlife.models.conversion_lives import ConversionLives
 from pivotlife.models.curves import CurveTables
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
@@ -66,6 +67,7 @@ class Decisions:
     costs: CostItems
     planned_cost: pd.DataFrame
     options: DecisionOptions
+    lives: ConversionLives
 
 
 @dataclass(frozen=True)
