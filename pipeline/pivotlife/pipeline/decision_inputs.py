@@ -9,7 +9,7 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from pivotlife.models.conversion import ConversionTerms
+from pivotlife.models.conversion_offers import ConversionTerms
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.decision_rates import replacement_rates, simulated_rates
