@@ -178,7 +178,7 @@ def _judged(seen: pd.DataFrame) -> pd.DataFrame:
     within = (seen["play_mm"].notna() & seen["limit_mm"].notna()) | (
         (seen["bushing_type"] == "rubber-bonded") & (seen["finding"] == "ok")
     )
-    worn = seen["worn"].mask(torn, over | failed).astype(bool)
+    worn = seen["worn"].mask(torn, failed | over).astype(bool)
     sound = seen["sound"].mask(torn, within & ~over & ~failed).astype(bool)
     told = seen.assign(worn=worn, sound=sound & ~worn)
     return told[told["worn"] | told["sound"]]

@@ -1,5 +1,4 @@
-"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest |
-schedule`.
+"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest | schedule`.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
