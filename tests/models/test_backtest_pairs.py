@@ -16,7 +16,7 @@ from pivotlife.models.backtest_pairs import ANOTHER_BUSHING, PAIR_COLUMNS, chanc
 
 def outcome(
     backtests: ModuleType, *looks: dict[str, Any], renewed: tuple[int, ...] = (), **over: Any
-):  # type: ignore[no-untyped-def]  # noqa: E501 - one row of pair_up
+):  # type: ignore[no-untyped-def] # one row of pair_up
     forecasts = pd.DataFrame([backtests.forecast(**over)])
     found = pair_up(
         forecasts, backtests.looks(*looks), backtests.renewals(*renewed), backtests.TODAY

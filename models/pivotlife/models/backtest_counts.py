@@ -99,17 +99,21 @@ def sentence(row: dict[str, Any]) -> str:
     """Say in plain words what became of the flagged pivots and whether the chances held."""
     if row["flagged"]:
         text = (
-            f"Of {row['flagged']:,} pivots flagged, {row['worn_at_tear_down']:,} were found worn "
-            f"at tear-down and {row['worn_otherwise']:,} otherwise, {row['needless']:,} were still "
-            f"within their limit, {row['never_looked_at']:,} were never looked at."
+            f"Of {row['flagged']:,} pivots flagged, {_were(row['worn_at_tear_down'])} found worn "
+            f"at tear-down and {row['worn_otherwise']:,} otherwise, {_were(row['needless'])} still "
+            f"within their limit, {_were(row['never_looked_at'])} never looked at."
         )
     else:
         text = "No pivot was flagged."
     text += (
-        f" {row['missed']:,} were found worn that the list had left, "
+        f" {_were(row['missed'])} found worn that the list had left, "
         f"{row['sent_to_measure']:,} where it had asked for a reading."
     )
     return f"{text} {_held(row)}"
+
+
+def _were(count: int) -> str:
+    return f"{count:,} {'was' if count == 1 else 'were'}"
 
 
 def _held(row: dict[str, Any]) -> str:
