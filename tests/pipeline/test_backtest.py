@@ -13,7 +13,8 @@ import pytest
 from typer.testing import CliRunner
 
 from pivotlife.pipeline import cli
-from pivotlife.pipeline.backtest import TABLES
+from pivotlife.pipeline.backtest import TABLES, late_prices
+from pivotlife.pipeline.settings import Costs, Price, Settings
 
 runner = CliRunner()
 README = Path(__file__).resolve().parents[2] / "data" / "README.md"
@@ -114,6 +115,16 @@ def test_a_run_takes_a_failed_type_off_growth_and_says_so(fleet: Path, folder: P
     assert told in (made / "index.html").read_text(encoding="utf-8")
     assert "How earlier lists did" in (made / "engineer.html").read_text(encoding="utf-8")
     assert (made / "backtest.html").read_bytes() == (folder / "backtest.html").read_bytes()
+
+
+def test_prices_younger_than_the_oldest_list_are_named() -> None:
+    price = {"value": 100.0, "source": "our invoice", "date": dt.date(2026, 3, 1)}
+    own = Settings(sources={}, costs=Costs(shop_rate=Price(**price)))
+    assert late_prices(own, dt.date(2026, 3, 1)) == []
+    said = late_prices(own, dt.date(2026, 2, 28))
+    assert said[0].startswith("Of the 1 prices you have set, 1 carry a day after the oldest list")
+    # Invented defaults say so elsewhere; their day means nothing.
+    assert late_prices(Settings(sources={}), dt.date(2020, 1, 1)) == []
 
 
 def test_the_clock_does_not_run_backwards(folder: Path) -> None:

@@ -33,6 +33,13 @@ def test_a_zero_that_may_mean_not_measured_says_nothing(factory: ModuleType) -> 
     assert found(factory, readings=[factory.reading(1_500, 0.0)]).empty
 
 
+def test_a_play_far_over_beside_the_word_ok_contradicts_itself(factory: ModuleType) -> None:
+    readings = [factory.reading(300, 5.0, finding="ok"), factory.reading(310, 3.3, finding="ok")]
+    table = found(factory, readings=readings)
+    assert table["play_mm"].tolist() == [3.3]
+    assert table["worn"].tolist() == [True]
+
+
 def test_tear_downs_and_failures_of_the_named_pivot(factory: ModuleType) -> None:
     repairs = [
         factory.repair(300, "preventive", teardown_free_play=2.0, free_play_unit="mm"),

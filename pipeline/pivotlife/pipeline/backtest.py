@@ -230,18 +230,19 @@ def _record(
             str(row["bushing_type"]): str(row["sentence"])
             for row in table[table["duty"] == "all"].to_dict("records")
         },
-        "notes": [*NOTES, *_late_prices(settings, days[0])],
+        "notes": [*NOTES, *late_prices(settings, days[0])],
         "versions": {"python": platform.python_version(), **{n: version(n) for n in LIBRARIES}},
     }
 
 
-def _late_prices(settings: Settings, first: dt.date) -> list[str]:
+def late_prices(settings: Settings, first: dt.date) -> list[str]:
+    """Say how many of the user's own prices are younger than the oldest list."""
     prices = price_table(settings.costs)
     own = prices[~prices["is_default"]]
     later = int(pd.to_datetime(own["date"]).gt(pd.Timestamp(first)).sum())
     if not later:
         return []
     return [
-        f"{later} of {len(own)} prices of your own are dated after the oldest list; no older ones"
-        " are kept, so the lists and their costs use them."
+        f"Of the {len(own)} prices you have set, {later} carry a day after the oldest list; no older"
+        " ones are kept, so the lists and their costs use them."
     ]

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from pivotlife.models.backtest_pairs import FAILURE, READING, TEAR_DOWN
+from pivotlife.pipeline.life_readings import FAR_OVER
 from pivotlife.pipeline.life_spans import FAILURE_REASONS
 from pivotlife.pipeline.work import Records
 
@@ -29,9 +30,9 @@ def looks(records: Records) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        `LOOK_COLUMNS`. Suspect zeros and readings without a verdict tell nothing and are left
-        out; a tear-down counts for the pivot that its line names, or for the only one that the
-        line can mean.
+        `LOOK_COLUMNS`. Suspect zeros, readings without a verdict, and plays far over the limit
+        beside the word `ok` tell nothing and are left out; a tear-down counts for the pivot that
+        its line names, or for the only one that the line can mean.
     """
     parts = [_readings(records.histories.readings), *_repairs(records)]
     return pd.concat([part[list(LOOK_COLUMNS)] for part in parts], ignore_index=True)
@@ -43,7 +44,11 @@ def renewals(records: Records) -> pd.DataFrame:
 
 
 def _readings(rows: pd.DataFrame) -> pd.DataFrame:
-    telling = rows[(rows["is_bad"] | rows["is_good"]) & ~rows["is_suspect"]]
+    # A play far over the limit beside the word "ok" contradicts itself: often a mistaken unit.
+    play = rows["free_play_mm"].astype(float)
+    torn_apart = (rows["finding"] == "ok") & play.ge(FAR_OVER * rows["limit_mm"])
+    doubtful = rows["is_suspect"] | torn_apart
+    telling = rows[(rows["is_bad"] | rows["is_good"]) & ~doubtful]
     # Several directions or repeats of one stop speak as one: a bad one decides.
     keys = ["pivot_id", "reading_date", "after_repair"]
     worst = telling.sort_values([*keys, "is_bad"], kind="stable").drop_duplicates(keys, keep="last")
