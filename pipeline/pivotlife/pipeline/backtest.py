@@ -243,6 +243,6 @@ def late_prices(settings: Settings, first: dt.date) -> list[str]:
     if not later:
         return []
     return [
-        f"Of the {len(own)} prices you have set, {later} carry a day after the oldest list; no older"
-        " ones are kept, so the lists and their costs use them."
+        f"Of the {len(own)} prices you have set, {later} carry a day after the oldest list; no"
+        " older ones are kept, so the lists and their costs use them."
     ]
