@@ -2,27 +2,24 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from backtest_factory import many
 from pivotlife.dashboards.backtest import backtest_page, earlier_lists, rules_table
 from pivotlife.models.backtest_calibration import calibration_bins
 from pivotlife.models.backtest_counts import backtest_table
 from pivotlife.models.backtest_rules import RulePrices, compare_rules
 
-FACTORY = Path(__file__).parents[1] / "models" / "backtest_factory.py"
 PRICES = RulePrices({("threaded", "regional"): 0.01}, {"threaded": 300.0}, 0.002, {"regional": 1e4})
 
 
 @pytest.fixture(scope="module")
 def tables() -> dict[str, pd.DataFrame]:
-    pairs = SimpleNamespace(**runpy.run_path(str(FACTORY))).many(1, pairs=400, units=40)
+    pairs = many(1, pairs=400, units=40)
     return {
         "backtest": backtest_table(pairs, draws=40),
         "calibration": calibration_bins(pairs, draws=40),

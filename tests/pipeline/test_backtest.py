@@ -7,14 +7,22 @@ import json
 import re
 from collections.abc import Callable
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
-from pivotlife.pipeline import cli
+from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.type_table import fit_by_type_and_duty
+from pivotlife.pipeline import cli, stages
 from pivotlife.pipeline.backtest import TABLES, late_prices
+from pivotlife.pipeline.backtest_trust import Trust, newest_backtest
+from pivotlife.pipeline.growth_readings import growth_readings
+from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.settings import Costs, Price, Settings
+from pivotlife.pipeline.settings_file import load_settings
 
 runner = CliRunner()
 README = Path(__file__).resolve().parents[2] / "data" / "README.md"
@@ -93,6 +101,32 @@ def test_records_that_are_too_young_are_one_line(fleet: Path) -> None:
     assert "Traceback" not in done.output
 
 
+def test_a_failed_type_is_taken_off_growth_and_its_lines_say_so(fleet: Path) -> None:
+    settings, quiet = load_settings(fleet), Progress(stages.COUNT, quiet=True)
+    day = dt.date(2026, 6, 30)
+    records = stages.build(stages.read(settings, quiet), settings, day, quiet)
+    lives = records.histories.lives
+    # A law that would fail at any question stands for one that is not asked.
+    unasked: Any = object()
+    survival: Any = SimpleNamespace(
+        fits=fit_by_type_and_duty(lives),
+        readings=growth_readings(records.histories),
+        laws=GrowthLaws({("threaded", "all"): unasked}, {}),
+    )
+    trust = Trust({"as_of": "2026-05-30", "verdicts": {"threaded": "not calibrated"}})
+    made = stages.decide(records, survival, settings, quiet, trust)
+    of_type = made.growth[made.growth["bushing_type"] == "threaded"]
+    assert len(of_type) > 5
+    assert of_type["method"].str.startswith("life curve").all()
+    told = "Past chances of threaded bushings did not come true (backtest of 2026-05-30)"
+    assert of_type["warning"].str.contains(told, regex=False).all()
+    lines = made.shortlist
+    chosen = (lines["bushing_type"] == "threaded") & ~lines["mandatory"]
+    said = lines["reason"].str.contains(told, regex=False)
+    assert said.equals(chosen)
+
+
+@pytest.mark.slow
 def test_a_run_takes_a_failed_type_off_growth_and_says_so(fleet: Path, folder: Path) -> None:
     """The verdict is put in by hand: what is tested is what the run makes of it."""
     file = folder / "backtest.json"
@@ -128,8 +162,6 @@ def test_prices_younger_than_the_oldest_list_are_named() -> None:
 
 
 def test_the_clock_does_not_run_backwards(folder: Path) -> None:
-    from pivotlife.pipeline.backtest_trust import newest_backtest
-
     out = folder.parent.parent
     assert newest_backtest(out, dt.date(2026, 6, 29)).record == {}
     assert newest_backtest(out, dt.date(2026, 6, 30)).record["as_of"] == "2026-06-30"

@@ -7,13 +7,9 @@ says today, the list of the day stays the same, cell for cell.
 from __future__ import annotations
 
 import datetime as dt
-import importlib.util
-import sys
 from collections.abc import Mapping
 from dataclasses import replace
 from functools import cache
-from pathlib import Path
-from types import ModuleType
 from typing import Any
 
 import pandas as pd
@@ -21,6 +17,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+import history_factory as made
 from pivotlife.data.contracts.vocabulary import FINDINGS
 from pivotlife.pipeline.backtest_standing import stand_on
 from pivotlife.pipeline.past_rows import past_intake, rows_of_export
@@ -33,21 +30,8 @@ ACTING = ("units", "readings", "repairs")
 
 
 @cache
-def factory() -> ModuleType:
-    path = Path(__file__).parent.parent / "pipeline" / "history_factory.py"
-    spec = importlib.util.spec_from_file_location("leak_history_factory", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
-@cache
 def export() -> dict[str, RawTable]:
     """Two trucks on record for 1,400 days: good, bad, late and withheld rows (invented)."""
-    made = factory()
     readings, lube = [], []
     for name, growth in (("U1", 0.0016), ("U2", 0.0031)):
         for day in range(100, 1_400, 130):
@@ -75,11 +59,10 @@ def export() -> dict[str, RawTable]:
 
 
 def known(raw: Mapping[str, RawTable]) -> Intake:
-    return past_intake(rows_of_export(raw), dt.date.fromisoformat(factory().date(DAY)))
+    return past_intake(rows_of_export(raw), dt.date.fromisoformat(made.date(DAY)))
 
 
 def listed(raw: Mapping[str, RawTable], **over: Any) -> pd.DataFrame:
-    made = factory()
     day = dt.date.fromisoformat(made.date(DAY))
     return stand_on(day, known(raw), made.settings(**over)).forecasts
 
@@ -129,7 +112,7 @@ def later_rows(draw: st.DrawFn) -> tuple[str, dict[str, str]]:
     name = draw(st.sampled_from(sorted(DATES)))
     frame = export()[name].frame
     cells = frame.iloc[draw(st.integers(0, len(frame) - 1))].astype(str).to_dict()
-    when = factory().date(draw(LATER_DAYS))
+    when = made.date(draw(LATER_DAYS))
     # A row may keep the id of an earlier one and stand anywhere in its file.
     late_entry = name in ("readings", "repairs") and draw(st.booleans())
     if late_entry:
@@ -181,7 +164,7 @@ def test_changing_or_losing_later_rows_changes_nothing(data: st.DataObject) -> N
     raw = dict(export())
     for name, column in DATES.items():
         frame = raw[name].frame.copy()
-        day = factory().date(DAY)
+        day = made.date(DAY)
         later = frame[column] > day
         if "entered_date" in frame:
             later |= frame["entered_date"] > day
@@ -224,7 +207,6 @@ def test_a_departure_that_has_not_happened_is_not_known() -> None:
 
 
 def test_a_persons_word_of_today_does_not_reach_back() -> None:
-    made = factory()
     word = {
         "pivot_id": made.PIVOT,
         "decision": "leave",
@@ -238,7 +220,6 @@ def test_a_persons_word_of_today_does_not_reach_back() -> None:
 @pytest.mark.parametrize("entered", [DAY, DAY + 1])
 def test_the_day_itself_is_known_and_the_next_is_not(entered: int) -> None:
     """The same row, typed in a day earlier, does change the list: the test above can fail."""
-    made = factory()
     cells = made.reading(DAY - 1, 9.0, unit_id="U2", reading_id="RX")
     cells = {name: str(value) for name, value in cells.items()}
     raw = with_row(export(), "readings", cells | {"entered_date": made.date(entered)}, 0)
