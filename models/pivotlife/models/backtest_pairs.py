@@ -83,7 +83,8 @@ def pair_up(
     pairs = pairs.assign(bushing=pairs["pivot_id"] + "#" + before.astype(str), until=until)
     pairs["same"] = before.to_numpy() == pairs["renewals_known"].to_numpy()
     pairs["last_miles"] = middle
-    seen = _in_window(pairs, looks)
+    # One list at a time: all at once would lay every look beside every list.
+    seen = pd.concat([_in_window(own, looks) for _, own in pairs.groupby("standing_date")])
     chosen = _believed(seen).reindex(pairs["row"]).reset_index(drop=True)
     outcome = np.select(
         [chosen["worn"].eq(True), chosen["sound"].eq(True)], [WORN, SOUND], UNVERIFIED

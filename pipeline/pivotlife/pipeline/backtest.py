@@ -84,6 +84,7 @@ def backtest(
     months: int = 12,
     out: Path | None = None,
     quiet: bool = False,
+    past: PastRows | None = None,
 ) -> Backtest:
     """Make past lists, look at what happened, publish the result.
 
@@ -98,6 +99,8 @@ def backtest(
         Folder of the runs; the settings' own when left out.
     quiet : bool
         Say nothing on standard error.
+    past : PastRows, optional
+        Where the rows of past days come from; today's sources cut back when left out.
 
     Returns
     -------
@@ -113,7 +116,7 @@ def backtest(
     with locked(target):
         intake = stages.read(settings, progress)
         days = list_days(intake, day, months)
-        standings = past_lists(rows_of_export(intake.raw), settings, days, progress)
+        standings = past_lists(past or rows_of_export(intake.raw), settings, days, progress)
         with progress.stage("looking at what happened"):
             tables = judge_lists(standings, intake, settings, day)
             record = _record(intake, tables, settings, day, days)
