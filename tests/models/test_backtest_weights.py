@@ -52,6 +52,16 @@ def test_weights_recover_the_calibration_by_bin(backtests: ModuleType) -> None:
         assert abs(found - truth) < 4 * (truth * (1 - truth) / size) ** 0.5
 
 
+def test_verified_pairs_carry_the_forecasts_of_all(backtests: ModuleType) -> None:
+    """Weights of each class of chance add up to the pairs there are in it."""
+    table = with_weights(looked_at(backtests.many(4), 4))
+    place = pd.cut(table["chance_at_look"], [0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.7, 1])
+    sums = table.groupby(place, observed=True)["weight"].agg(["sum", "size"])
+    assert sums["sum"].to_numpy() == pytest.approx(sums["size"].to_numpy())
+    mean = np.average(table["chance_at_look"], weights=table["weight"])
+    assert mean == pytest.approx(table["chance_at_look"].mean(), rel=0.02)
+
+
 def test_where_all_were_looked_at_each_stands_for_itself(backtests: ModuleType) -> None:
     assert with_weights(backtests.many(1, pairs=50))["weight"].eq(1.0).all()
 

@@ -27,14 +27,13 @@ import numpy.typing as npt
 import pandas as pd
 
 from pivotlife.models.backtest_pairs import WORN
+from pivotlife.models.backtest_weights import EDGES
 
 FloatArray = npt.NDArray[np.float64]
 
 CALIBRATED: Final = "calibrated"
 NOT_CALIBRATED: Final = "not calibrated"
 TOO_FEW: Final = "too few"
-#: Edges of the bins of the calibration plot.
-EDGES: Final = (0.0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
 #: Bushings found worn, or expected to be, from which a type is tested.
 LEAST_WORN: Final = 10
 #: Ratio of found to forecast within which a type passes whatever the interval.

@@ -4,7 +4,9 @@ Readings are not taken by lot: the pivots somebody looked at differ from the oth
 pair therefore counts with the inverse of its chance of having been looked at, which a logistic
 regression (scikit-learn) estimates from what was known on the day of the list: Horvitz and
 Thompson, Journal of the American Statistical Association 47 (1952) 663-685 (from memory; no page
-was seen). This evens out what the regression knows; that worn and sound pivots alike were looked
+was seen). Within each bushing type and class of chance the weights are then scaled to
+the number of pairs there are (post-stratification), so that the verified pairs carry the forecasts
+of all. This evens out what the regression knows; that worn and sound pivots alike were looked
 at for other reasons is an assumption.
 
 Two kinds of look hang on the outcome itself:
@@ -34,6 +36,10 @@ FloatArray = npt.NDArray[np.float64]
 
 #: A pair stands for at most this many of its like.
 LARGEST_WEIGHT: Final = 20.0
+#: Classes of the forecast chance, also the bins of the calibration plot.
+EDGES: Final = (0.0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
+#: The weights of a type and class are scaled to the pairs there are, within these factors.
+FILLED_WITHIN: Final = (1.0 / 3.0, 3.0)
 #: A list counts as followed when this share of what it sent out was taken out by the visit.
 FOLLOWED_SHARE: Final = 0.5
 #: Rule of a pivot that is renewed because its axle is open anyway.
@@ -67,6 +73,7 @@ def with_weights(pairs: pd.DataFrame) -> pd.DataFrame:
     if by_choice.any():
         chance[by_choice] = chance_looked_at(pairs[by_choice], looked[by_choice].to_numpy())
     weight = (1.0 / chance).clip(upper=LARGEST_WEIGHT).where(looked, 0.0).fillna(0.0)
+    weight = weight.mask(by_choice & looked, weight * _filled_up(pairs, by_choice, weight))
     return pairs.assign(
         in_calibration=whole, is_verified=looked, chance_looked_at=chance, weight=weight
     )
@@ -111,6 +118,14 @@ def features(pairs: pd.DataFrame) -> FloatArray:
         columns += [np.log1p(np.maximum(np.nan_to_num(miles), 0.0)), np.isnan(miles)]
     named = pd.get_dummies(pairs[list(_NAMES)].astype(str), dtype=float)
     return np.column_stack([*columns, named.to_numpy(dtype=float)]).astype(float)
+
+
+def _filled_up(pairs: pd.DataFrame, by_choice: pd.Series, weight: pd.Series) -> pd.Series:
+    """Factor by which the weights of each type and class of chance fall short of its pairs."""
+    place = pd.cut(pairs["chance_at_look"], list(EDGES), labels=False, include_lowest=True)
+    table = pd.DataFrame({"there": by_choice.astype(float), "weight": weight.where(by_choice, 0.0)})
+    sums = table.groupby([pairs["bushing_type"], place.fillna(-1)]).transform("sum")
+    return (sums["there"] / sums["weight"]).clip(*FILLED_WITHIN)
 
 
 def _because_worn(pairs: pd.DataFrame) -> pd.Series:
