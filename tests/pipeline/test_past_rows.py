@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import replace
+from pathlib import Path
 from types import ModuleType
 
-from pivotlife.pipeline.past_rows import past_intake, rows_of_export
+from pivotlife.pipeline.past_rows import past_intake, rows_of_export, rows_of_store
 from pivotlife.pipeline.raw_table import Correction, RawTable
+from pivotlife.pipeline.store import keep
+from pivotlife.pipeline.stored_intake import store_of
 
 
 def raw(factory: ModuleType, **tables: list[dict[str, object]]) -> dict[str, RawTable]:
@@ -78,3 +81,33 @@ def test_a_departure_after_the_day_is_blanked(factory: ModuleType) -> None:
     assert known["unit_id"].tolist() == ["U1"]
     told = known[["left_fleet_date", "left_fleet_odometer", "left_fleet_reason"]]
     assert told.to_numpy().tolist() == [["", "", ""]]
+
+
+def test_the_store_is_asked_where_it_knows_the_day(
+    factory: ModuleType, intake: ModuleType, tmp_path: Path
+) -> None:
+    """What was kept on day 500 stands for day 600 as it was, plans of that day included."""
+    options = factory.settings().model_copy(update={"folder": tmp_path})
+    then = raw(
+        factory,
+        readings=[factory.reading(300, 1.0), factory.reading(550, 2.0)],
+        visits=[factory.visit(700)],
+    )
+    kept_on = dt.date.fromisoformat(factory.date(500))
+    store = store_of(options)
+    assert store is not None
+    keep(store, then, kept_on, tmp_path)
+    now = rows_of_export(raw(factory, readings=[factory.reading(300, 9.0)]))
+    known, begins = rows_of_store(options, now)
+    assert begins == kept_on
+    on_520 = known(dt.date.fromisoformat(factory.date(520)))
+    assert on_520["readings"].frame["free_play"].tolist() == ["1.0"]
+    assert len(on_520["visits"].frame) == 1
+    before = known(dt.date.fromisoformat(factory.date(499)))
+    assert before["readings"].frame["free_play"].tolist() == ["9.0"]
+
+
+def test_without_a_store_the_export_is_cut(factory: ModuleType) -> None:
+    options = factory.settings(store={"path": ""})
+    source = rows_of_export(raw(factory))
+    assert rows_of_store(options, source) == (source, None)

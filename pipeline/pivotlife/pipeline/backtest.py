@@ -41,7 +41,7 @@ from pivotlife.pipeline.backtest_standing import Standing, stand_on
 from pivotlife.pipeline.backtest_trust import FOLDER
 from pivotlife.pipeline.decision_inputs import cost_items
 from pivotlife.pipeline.errors import SourceError
-from pivotlife.pipeline.past_rows import PastRows, past_intake, rows_of_export
+from pivotlife.pipeline.past_rows import PastRows, past_intake, rows_of_export, rows_of_store
 from pivotlife.pipeline.prices import price_table
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.publish import locked, publish
@@ -55,11 +55,8 @@ YOUNGEST_MONTHS: Final = 3
 LISTS_PER_FIT: Final = 3
 TABLES: Final = ("backtest", "calibration", "backtest_costs", "backtest_pairs")
 NOTES: Final = (
-    "Each list rests on the rows dated and typed in by its day, as they were first written:"
-    " corrections carry no day and are not applied to past lists. What happened is read from"
-    " today's records, corrections applied.",
-    "Limits, intervals and prices are today's for every list; overrides are not read. The visits"
-    " that were planned then are not known: a past list expects a unit at its service interval.",
+    "What happened is read from today's records, corrections applied. Limits, intervals and prices"
+    " are today's for every list; overrides are not read.",
     "A pair is one pivot on one list. It is verified by a tear-down, a failure or a reading by its"
     " visit, which counts until half way to the one after. Verified pairs stand for their like by"
     " the inverse of their chance of having been looked at. That worn and sound pivots alike were"
@@ -114,12 +111,15 @@ def backtest(
     progress = Progress(stages=months + 2, quiet=quiet)
     target = (out or settings.out_folder).resolve() / FOLDER
     with locked(target):
-        intake = stages.read(settings, progress)
+        intake = stages.read(settings, progress, day)
         days = list_days(intake, day, months)
-        standings = past_lists(past or rows_of_export(intake.raw), settings, days, progress)
+        source, begins = past or rows_of_export(intake.raw), None
+        if past is None:
+            source, begins = rows_of_store(settings, source)
+        standings = past_lists(source, settings, days, progress)
         with progress.stage("looking at what happened"):
             tables = judge_lists(standings, intake, settings, day)
-            record = _record(intake, tables, settings, day, days)
+            record = _record(intake, tables, settings, day, days, begins)
             fleet = settings.publish.fleet_name
             files: dict[str, pd.DataFrame | str | bytes] = {
                 f"{name}.csv": tables[name] for name in TABLES
@@ -217,6 +217,7 @@ def _record(
     settings: Settings,
     day: dt.date,
     days: list[dt.date],
+    begins: dt.date | None,
 ) -> dict[str, Any]:
     table = tables["backtest"]
     types = table[(table["duty"] == "all") & (table["bushing_type"] != "all")]
@@ -233,9 +234,21 @@ def _record(
             str(row["bushing_type"]): str(row["sentence"])
             for row in table[table["duty"] == "all"].to_dict("records")
         },
-        "notes": [*NOTES, *late_prices(settings, days[0])],
+        "notes": [_rows_note(days, begins), *NOTES, *late_prices(settings, days[0])],
         "versions": {"python": platform.python_version(), **{n: version(n) for n in LIBRARIES}},
     }
+
+
+def _rows_note(days: list[dt.date], begins: dt.date | None) -> str:
+    stored = 0 if begins is None else sum(day >= begins for day in days)
+    text = f"{stored} of {len(days)} lists rest on the rows that the store kept by their day."
+    if stored == len(days):
+        return text
+    return (
+        f"{text} The others rest on today's rows, as far as they were dated and typed in by then"
+        " and as they were first written: corrections carry no day. Visits planned then are not known:"
+        " those lists expect a unit at its service interval."
+    )
 
 
 def late_prices(settings: Settings, first: dt.date) -> list[str]:

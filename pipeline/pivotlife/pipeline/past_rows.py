@@ -1,7 +1,8 @@
 """The rows as they were known on a past day: the one place that past lists take them from.
 
-A row counts from the later of its event and the day it was typed in. What is undated cannot be
-shown to have been known and is left out or undone:
+A row counts from the later of its event and the day it was typed in. Where the store knows the day,
+the rows are those that were read then, with the corrections and the plans of that day. Before that
+they are today's, cut back, and what is undated cannot be shown to have been known:
 
 - corrections carry no day, so every row is taken as it was first written;
 - a planned visit does not say when it was planned, so only visits up to the day remain, and the
@@ -14,7 +15,7 @@ Rows are cut before they are judged: a row typed in later cannot withhold an ear
 Limits, intervals and prices are today's, because no older ones are kept; the parts catalogue and
 the state of the pivots when records begin are undated by nature and stay.
 
-Not here: the history of rows that were overwritten in their source.
+Not here: the store itself (`store`).
 """
 
 from __future__ import annotations
@@ -30,12 +31,15 @@ import pandas as pd
 from pivotlife.pipeline.judge import Judged, judge
 from pivotlife.pipeline.known_rows import EVENT_DATE
 from pivotlife.pipeline.raw_table import RawTable, row_files
+from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.stored_intake import store_of
 from pivotlife.pipeline.work import Intake
 
 #: Gives the rows as they were known on a day.
 PastRows = Callable[[dt.date], dict[str, RawTable]]
 #: Tables of events and plans -> their date.
 _DATED: Final = {**EVENT_DATE, "visits": "visit_date", "capacity": "week_start"}
+_PLANS: Final = ("visits", "capacity")
 _DEPARTURE: Final = ("left_fleet_date", "left_fleet_odometer", "left_fleet_reason")
 
 
@@ -74,6 +78,51 @@ def rows_of_export(raw: Mapping[str, RawTable]) -> PastRows:
         return {name: _cut(table, judged, pd.Timestamp(day)) for name, table in written.items()}
 
     return known
+
+
+def rows_of_store(settings: Settings, otherwise: PastRows) -> tuple[PastRows, dt.date | None]:
+    """Take the rows of a past day from the store where it knows the day.
+
+    Parameters
+    ----------
+    settings : Settings
+        They name the store.
+    otherwise : PastRows
+        For days before the store begins.
+
+    Returns
+    -------
+    PastRows
+    date or None
+        The first day the store knows; None without a store.
+
+    Raises
+    ------
+    SourceError
+        When the store cannot be read.
+    """
+    store = store_of(settings)
+    if store is None:
+        return otherwise, None
+    from pivotlife.pipeline.store import kept_batches, known_tables  # noqa: PLC0415  loads slowly
+
+    batches = kept_batches(store)
+    if batches.empty:
+        return otherwise, None
+    begins: dt.date = batches["known_on"].iloc[0]
+
+    def known(day: dt.date) -> dict[str, RawTable]:
+        if day < begins:
+            return otherwise(day)
+        tables = known_tables(store, day, settings.folder)
+        judged = judge(tables)
+        # What was kept under a day may hold rows dated after it: plans, and slips of the pen.
+        return {
+            name: table if name in _PLANS else _cut(table, judged, pd.Timestamp(day))
+            for name, table in tables.items()
+        }
+
+    return known, begins
 
 
 def _as_first_written(table: RawTable) -> RawTable:
