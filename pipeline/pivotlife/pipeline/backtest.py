@@ -246,8 +246,8 @@ def _rows_note(days: list[dt.date], begins: dt.date | None) -> str:
         return text
     return (
         f"{text} The others rest on today's rows, as far as they were dated and typed in by then"
-        " and as they were first written: corrections carry no day. Visits planned then are not known:"
-        " those lists expect a unit at its service interval."
+        " and as they were first written: corrections carry no day. Visits planned then are not"
+        " known: those lists expect a unit at its service interval."
     )
 
 
