@@ -140,7 +140,7 @@ def with_row(
     return {**raw, name: replace(table, frame=frame)}
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(rows=st.lists(later_rows(), min_size=1, max_size=6), place=st.integers(0, 500))
 def test_later_rows_are_not_known(rows: list[tuple[str, dict[str, str]]], place: int) -> None:
     raw = export()
@@ -158,7 +158,7 @@ def test_later_rows_change_no_list(rows: list[tuple[str, dict[str, str]]], place
     pd.testing.assert_frame_equal(listed(raw), unaltered())
 
 
-@settings(max_examples=4, deadline=None)
+@settings(max_examples=3, deadline=None)
 @given(data=st.data())
 def test_changing_or_losing_later_rows_changes_nothing(data: st.DataObject) -> None:
     raw = dict(export())
