@@ -6,6 +6,7 @@ from types import ModuleType
 
 import pytest
 
+import backtest_factory
 import fleet_factory
 import growth_factory
 import survival_factory
@@ -34,3 +35,9 @@ def fleets() -> ModuleType:
 def factory() -> ModuleType:
     """Invented readings of play that grows under a known law: `readings`."""
     return growth_factory
+
+
+@pytest.fixture(scope="session")
+def backtests() -> ModuleType:
+    """Invented forecasts of past lists and what was found afterwards."""
+    return backtest_factory

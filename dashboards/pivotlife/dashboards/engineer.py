@@ -10,6 +10,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pivotlife.dashboards import words
+from pivotlife.dashboards.backtest import earlier_lists
 from pivotlife.dashboards.chart_probability import probability_drawing
 from pivotlife.dashboards.chart_survival import survival_drawing
 from pivotlife.dashboards.charts import Drawing
@@ -115,6 +116,7 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
         "suspects": suspects(tables["suspects"]),
         "assumptions": ASSUMPTIONS,
         **checks_context(tables),
+        "earlier_lists": earlier_lists(inputs.run),
     }
 
 

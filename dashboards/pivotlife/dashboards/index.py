@@ -24,7 +24,6 @@ from pivotlife.dashboards.tables import Column, Table, make_table
 NOT_BUILT: Final = (
     "lifetime cost of one type against another, and when it pays back",
     "kits to keep in stock for later months",
-    "a look back at how well earlier lists did",
 )
 
 ASSUMED: Final = (
@@ -90,8 +89,19 @@ def index_context(inputs: PageInputs) -> dict[str, Any]:
         "notes": tuple(str(note) for note in inputs.run.get("notes", ())),
         "assumed": ASSUMED,
         "not_built": NOT_BUILT,
-        "files": tuple(_FILES.items()),
+        "files": (*_FILES.items(), *_beside(inputs.run)),
     }
+
+
+def _beside(run: Mapping[str, Any]) -> tuple[tuple[str, str], ...]:
+    """Name what lies beside the pages when earlier lists were held against what happened."""
+    if not run.get("backtest"):
+        return ()
+    return (
+        ("backtest.html", "how earlier lists did"),
+        ("backtest.csv", "the same by type and duty"),
+        ("calibration.csv", "found worn against forecast"),
+    )
 
 
 def must_sentence(shortlist: pd.DataFrame) -> str:

@@ -1,4 +1,4 @@
-"""The command line: `pivotlife demo | simulate | check | run | sheet | schedule`.
+"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest | schedule`.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
@@ -244,6 +244,29 @@ def sheet(
         typer.echo(f"{made.units} units, {made.pivots} pivots to look at")
         for path in made.paths:
             typer.echo(str(path))
+
+
+@app.command()
+def backtest(
+    settings: SettingsFile,
+    months: Annotated[int, typer.Option(min=1, max=120, help="Past lists, one a month.")] = 12,
+    as_of: AsOf = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
+    ] = None,
+    as_json: Json = False,
+    verbose: Verbose = False,
+) -> None:
+    """Hold past lists against what happened, and publish how they did."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline.backtest import backtest as look_back
+        from pivotlife.pipeline.settings_file import load_settings
+        from pivotlife.pipeline.summary import backtest_json, backtest_text
+
+        loaded = load_settings(settings)
+        day = _day(as_of, loaded.schedule.timezone)
+        made = look_back(loaded, day, months=months, out=out)
+        typer.echo(backtest_json(made) if as_json else backtest_text(made))
 
 
 @app.command()

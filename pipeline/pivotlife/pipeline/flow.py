@@ -26,6 +26,7 @@ from prefect.schedules import Cron
 from prefect.states import Crashed
 
 from pivotlife.pipeline import stages
+from pivotlife.pipeline.backtest_trust import newest_backtest
 from pivotlife.pipeline.errors import SettingsError
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.publish import locked
@@ -71,7 +72,8 @@ def nightly(settings_file: str, as_of: str | None = None) -> str:
             return str(done)
         records = _build(intake, settings, day, progress)
         survival = _fit(records, settings, progress)
-        decisions = _decide(records, survival, settings, progress)
+        trust = newest_backtest(settings.out_folder, day)
+        decisions = _decide(records, survival, settings, progress, trust)
         fleet = _plan(records, decisions, settings, day, progress)
         work = Work(intake, records, survival, decisions, fleet)
         result = _publish(work, settings, day, progress, settings.out_folder)

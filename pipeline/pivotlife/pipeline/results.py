@@ -194,13 +194,15 @@ def publish_all(
     settings: Settings,
     day: dt.date,
     out: Path,
+    beside: Mapping[str, bytes] | None = None,
 ) -> RunResult:
-    """Draw the pages and swap the run's folder in."""
+    """Draw the pages and swap the run's folder in, with what else belongs beside them."""
     inputs = PageInputs(as_of=day, tables=made, run=record, fleet_name=settings.publish.fleet_name)
     files: dict[str, pd.DataFrame | str | bytes] = dict(build_pages(inputs))
     files |= {f"{name}.csv": made[name] for name in CSV_TABLES}
     files["shortlist.xlsx"] = workbook_bytes(made["shortlist"], "shortlist", day)
     files["run.json"] = json.dumps(record, indent=2, ensure_ascii=False) + "\n"
+    files |= beside or {}
     folder = publish(files, out, day.isoformat())
     return RunResult(folder, made, record, _act_today(made, settings, record))
 

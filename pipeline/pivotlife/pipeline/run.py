@@ -9,6 +9,7 @@ import datetime as dt
 from pathlib import Path
 
 from pivotlife.pipeline import stages
+from pivotlife.pipeline.backtest_trust import newest_backtest
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.publish import locked
 from pivotlife.pipeline.results import RunResult
@@ -55,7 +56,8 @@ def run(
         intake = stages.read(settings, progress, day, today)
         records = stages.build(intake, settings, day, progress)
         survival = stages.fit(records, settings, progress)
-        decisions = stages.decide(records, survival, settings, progress)
+        trust = newest_backtest(target, day)
+        decisions = stages.decide(records, survival, settings, progress, trust)
         fleet = stages.plan(records, decisions, settings, day, progress)
         work = Work(intake, records, survival, decisions, fleet)
         return stages.publish_run(work, settings, day, progress, target)

@@ -10,15 +10,17 @@ Not here: what the published folder holds (`results`), the schedule.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
 
-from pivotlife.models.conversion_lives import conversion_lives
+from pivotlife.models.conversion_lives import ConversionLives, conversion_lives
 from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
 from pivotlife.models.fair_comparison import compare_fairly
-from pivotlife.models.growth_cells import fit_laws
+from pivotlife.models.growth_cells import GrowthLaws, fit_laws
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
 from pivotlife.models.imputed_lives import completed_lives
 from pivotlife.models.life_curves import CurveBook
@@ -26,6 +28,8 @@ from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
 from pivotlife.models.type_table import compare_types, fit_by_type_and_duty
+from pivotlife.models.weibull import WeibullFit
+from pivotlife.pipeline.backtest_trust import Trust, trusted_laws, with_sentences
 from pivotlife.pipeline.decision_inputs import (
     cost_items,
     decision_options,
@@ -128,58 +132,79 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
 
 
 def decide(
-    records: Records, survival: Survival, settings: Settings, progress: Progress
+    records: Records,
+    survival: Survival,
+    settings: Settings,
+    progress: Progress,
+    trust: Trust | None = None,
 ) -> Decisions:
-    """Estimate every pivot's chance of crossing and decide what its next visit brings."""
+    """Estimate every pivot's chance of crossing and decide what its next visit brings.
+
+    Where a backtest says that a type's chances did not come true, its growth laws do not speak.
+    """
+    trust = trust or Trust()
+    with progress.stage(STAGES[3]):
+        laws = trusted_laws(survival.laws, trust.distrusted)
+        made = decided(
+            records, survival.fits, survival.readings, laws, settings, survival.fair.ratios
+        )
+        shortlist = with_sentences(made.shortlist, trust.distrusted)
+        return replace(made, shortlist=shortlist, trust=trust)
+
+
+def decided(
+    records: Records,
+    fits: Mapping[tuple[str, str], WeibullFit],
+    readings: pd.DataFrame,
+    laws: GrowthLaws,
+    settings: Settings,
+    ratios: pd.DataFrame | None = None,
+) -> Decisions:
+    """Decide from the fits that a list needs, and no more: also past lists are made here.
+
+    Without fairly compared `ratios` no conversion to another type is judged.
+    """
     histories = records.histories
     costs = cost_items(settings.costs)
-    with progress.stage(STAGES[3]):
-        bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-        curves = CurveBook(survival.fits, bounds, seed=settings.random.seed)
-        growth = growth_table(
-            histories.in_service,
-            survival.readings,
-            records.visits,
-            survival.laws,
-            curves,
-            settings.decision.lookahead_visits - 1,
-        )
-        orders = standing_orders(
-            records.evidence.evidence, records.evidence.clearances, histories.in_service
-        )
-        limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
-        options = decision_options(
-            survival.fits,
-            bounds,
-            costs,
-            sudden_rates(histories.lives),
-            settings,
-            survival.laws,
-            {str(kind): float(limit) for kind, limit in limits.items()},
-        )
-        shortlist = decide_pivots(
-            histories.in_service,
-            growth,
-            records.visits,
-            orders,
-            costs,
-            options,
-        )
-        return Decisions(
-            growth[list(GROWTH_COLUMNS)],
-            orders,
-            shortlist,
-            costs,
-            planned_work(shortlist, costs),
-            options,
-            conversion_lives(
-                curves,
-                survival.fair.ratios,
-                costs,
-                options.rates,
-                {str(duty): gap.pm_miles for duty, gap in settings.intervals.items()},
-            ),
-        )
+    bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
+    curves = CurveBook(fits, bounds, seed=settings.random.seed)
+    growth = growth_table(
+        histories.in_service,
+        readings,
+        records.visits,
+        laws,
+        curves,
+        settings.decision.lookahead_visits - 1,
+    )
+    orders = standing_orders(
+        records.evidence.evidence, records.evidence.clearances, histories.in_service
+    )
+    limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
+    options = decision_options(
+        fits,
+        bounds,
+        costs,
+        sudden_rates(histories.lives),
+        settings,
+        laws,
+        {str(kind): float(limit) for kind, limit in limits.items()},
+    )
+    shortlist = decide_pivots(histories.in_service, growth, records.visits, orders, costs, options)
+    gaps = {str(duty): gap.pm_miles for duty, gap in settings.intervals.items()}
+    judged = (
+        ConversionLives()
+        if ratios is None
+        else conversion_lives(curves, ratios, costs, options.rates, gaps)
+    )
+    return Decisions(
+        growth[list(GROWTH_COLUMNS)],
+        orders,
+        shortlist,
+        costs,
+        planned_work(shortlist, costs),
+        options,
+        judged,
+    )
 
 
 def plan(
@@ -202,5 +227,7 @@ def publish_run(
         record = run_record(work.intake, tables, settings, day, progress.seconds)
         tables["changes"], compared = changes_since(out, tables, record)
         record["shortages"] = list(work.fleet.shortages)
-        record["notes"] = [compared, *record["notes"]]
-        return publish_all(tables, record, settings, day, out)
+        trust = work.decisions.trust
+        record["notes"] = [compared, *trust.notes(), *record["notes"]]
+        record["backtest"] = dict(trust.record)
+        return publish_all(tables, record, settings, day, out, trust.files)

@@ -1,4 +1,4 @@
-"""What a run prints: the red list, the counts, where to look.
+"""What a run or a backtest prints: the red list, the counts, where to look.
 
 Not here: the pages.
 """
@@ -11,6 +11,7 @@ import math
 import pandas as pd
 
 from pivotlife.models.safety import PRESSING
+from pivotlife.pipeline.backtest import Backtest
 from pivotlife.pipeline.results import RunResult
 
 HEAD_ROWS = 10
@@ -43,6 +44,21 @@ def run_json(result: RunResult) -> str:
         },
         ensure_ascii=False,
     )
+
+
+def backtest_text(made: Backtest) -> str:
+    """Say how past lists did and where to look."""
+    lists = made.record["lists"]
+    lines = [f"{len(lists)} lists, {lists[0]} to {lists[-1]}"]
+    lines += [f"{kind}: {said}" for kind, said in made.record["sentences"].items()]
+    lines.append(f"look at {made.folder / 'backtest.html'}")
+    return "\n".join(lines)
+
+
+def backtest_json(made: Backtest) -> str:
+    """Sum a backtest up for another program."""
+    told = {name: made.record[name] for name in ("as_of", "lists", "verdicts", "sentences")}
+    return json.dumps({"folder": str(made.folder), **told}, ensure_ascii=False)
 
 
 def demo_text(result: RunResult) -> str:

@@ -5,7 +5,7 @@ Not here: the stages (`stages`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
@@ -16,6 +16,7 @@ from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.fair_comparison import FairComparison
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.weibull import WeibullFit
+from pivotlife.pipeline.backtest_trust import Trust
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
 from pivotlife.pipeline.raw_table import RawTable
@@ -68,6 +69,7 @@ class Decisions:
     planned_cost: pd.DataFrame
     options: DecisionOptions
     lives: ConversionLives
+    trust: Trust = field(default_factory=Trust)
 
 
 @dataclass(frozen=True)
