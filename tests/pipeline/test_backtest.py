@@ -112,6 +112,7 @@ def test_a_failed_type_is_taken_off_growth_and_its_lines_say_so(fleet: Path) -> 
         fits=fit_by_type_and_duty(lives),
         readings=growth_readings(records.histories),
         laws=GrowthLaws({("threaded", "all"): unasked}, {}),
+        fair=SimpleNamespace(ratios=None),
     )
     trust = Trust({"as_of": "2026-05-30", "verdicts": {"threaded": "not calibrated"}})
     made = stages.decide(records, survival, settings, quiet, trust)
