@@ -83,7 +83,8 @@ def drawn(random: np.random.Generator, likeness: Likeness, expected: float) -> p
         }
     )
     seen = np.isfinite(lower) & np.isfinite(entry) & ((lower > entry) | np.isfinite(found))
-    return frame.loc[seen & (age > entry)]
+    chosen: pd.DataFrame = frame[seen & (age > entry)]
+    return chosen
 
 
 def held(likeness: Likeness, seed: int) -> tuple[dict[str, tuple[float, float]], int, str]:
