@@ -87,6 +87,8 @@ def real_or_not(tables: Tables) -> Answer:
     for row, verdict in zip(adjusted, fair_verdicts(tables["life_ratios"]), strict=True):
         pair = tuple(words.text(row[name]) for name in _PAIR)
         parts = [verdict]
+        if pd.notna(row["ratio"]) and "times as high" not in verdict:
+            parts.append(_reading(row))
         if pair in unadjusted:
             parts.append(
                 f"unadjusted it reads {words.number(unadjusted[pair], 2)}, the difference being "
@@ -177,6 +179,18 @@ def _longest(duty: str, rows: pd.DataFrame, ratios: list[dict[Any, Any]]) -> str
         return f"{start}; the two were not compared fairly."
     of = " / ".join(words.text(fair[name]) for name in _PAIR)
     return f"{start}. Compared fairly ({of}): {words.text(fair['verdict'])}."
+
+
+def _reading(row: Mapping[Any, Any]) -> str:
+    """Give the adjusted ratio where its verdict does not."""
+    limits = words.interval(
+        row["ratio_lower"], row["ratio_upper"], lambda value: words.number(value, 2)
+    )
+    first, second = (words.number(row[f"{side}_failures"]) for side in ("numerator", "denominator"))
+    return (
+        f"adjusted it reads {words.number(row['ratio'], 2)} (95 % interval {limits}; {first} and "
+        f"{second} failures)"
+    )
 
 
 def _too_few(rows: pd.DataFrame) -> str:

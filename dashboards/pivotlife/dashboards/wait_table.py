@@ -23,7 +23,8 @@ def wait_table(decidable: pd.DataFrame) -> Table:
         "decidable",
         "When the comparison will be decided: failures go on at the rate that the fitted curves "
         "expect over the coming year, and the ratio is what it seems. That is an even chance, not "
-        f"a promise. n = {words.count(len(decidable), 'comparison')}.",
+        "a promise. It takes more failures than a verdict counts where one type fails seldom or "
+        f"several pairs are compared at once. n = {words.count(len(decidable), 'comparison')}.",
         (
             Column("First / second"),
             Column("Duty"),
