@@ -78,6 +78,11 @@ def test_power_grows_with_trucks_miles_and_both_types_on_a_truck() -> None:
     assert trial_power(replace(design, split="sides"), 80).right > trial_power(design, 80).right
 
 
+def test_the_same_seed_gives_the_same_power() -> None:
+    assert trial_power(COMPLETE, 20, seed=4) == trial_power(COMPLETE, 20, seed=4)
+    assert trial_power(COMPLETE, 20, seed=4) != trial_power(COMPLETE, 20, seed=5)
+
+
 def test_trucks_needed_lie_on_the_curve() -> None:
     curve = pd.DataFrame({"varied": "trucks", "trucks": [10, 40, 90], "power": [0.2, 0.6, 0.9]})
     needed = trucks_needed(curve, 0.8)

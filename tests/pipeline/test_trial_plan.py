@@ -93,13 +93,6 @@ def test_the_table_is_documented_and_written_whole(plan: TrialPlan, tmp_path: Pa
     assert (written["power"] + written["wrong_verdict"]).le(1.0).all()
 
 
-def test_the_same_seed_gives_the_same_plan(
-    records: Records, settings: Settings, plan: TrialPlan
-) -> None:
-    again = plan_trial(records, settings, TrialWish(times=2.0, trucks=30, simulations=FEW))
-    pd.testing.assert_frame_equal(again.table, plan.table)
-
-
 def test_the_text_says_what_it_takes(plan: TrialPlan, tmp_path: Path) -> None:
     text = trial_text(plan, tmp_path / "trial.csv")
     asked = plan.table[plan.table["varied"] == "asked"].iloc[0]
@@ -128,11 +121,10 @@ def test_what_has_no_curve_is_refused(
         plan_trial(records, settings, wish)
 
 
-def test_one_named_type_is_set_beside_the_one_with_most_failures(
-    records: Records, settings: Settings
-) -> None:
-    longer = plan_trial(records, settings, TrialWish(longer="threaded", simulations=FEW)).types
-    than = plan_trial(records, settings, TrialWish(than="threaded", simulations=FEW)).types
+def test_one_named_type_is_set_beside_the_one_with_most_failures(records: Records) -> None:
+    fits = fit_by_type_and_duty(records.histories.lives)
+    longer = chosen_types(fits, TrialWish(longer="threaded"))
+    than = chosen_types(fits, TrialWish(than="threaded"))
     assert longer[0] == than[1] == "threaded"
     assert longer[1] == than[0] != "threaded"
 

@@ -108,7 +108,7 @@ def plan_trial(records: Records, settings: Settings, wish: TrialWish) -> TrialPl
         A type or duty without a curve of its own; the text names those that have one.
     """
     fits = fit_by_type_and_duty(records.histories.lives)
-    types = _types(fits, wish)
+    types = chosen_types(fits, wish)
     first, second = (fits[kind, wish.duty] for kind in types)
     habits = fleet_habits(records, (first, second), wish.duty)
     miles = wish.miles
@@ -159,8 +159,14 @@ def write_plan(plan: TrialPlan, out: Path) -> Path:
     return path
 
 
-def _types(fits: dict[tuple[str, str], WeibullFit], wish: TrialWish) -> tuple[str, str]:
-    """Return the two types, those with most failures where none is named."""
+def chosen_types(fits: dict[tuple[str, str], WeibullFit], wish: TrialWish) -> tuple[str, str]:
+    """Return the two types, those with most failures where none is named.
+
+    Raises
+    ------
+    SettingsError
+        A type that has no curve, or fewer than two types.
+    """
     known = {kind: fit.n_failures for (kind, duty), fit in fits.items() if duty == wish.duty}
     where = "" if wish.duty == "all" else f" in {wish.duty} duty"
     told = ", ".join(sorted(known)) or "none"
