@@ -24,6 +24,7 @@ from pivotlife.pipeline.trial_plan import (
     TRIAL_COLUMNS,
     TrialPlan,
     TrialWish,
+    chosen_types,
     plan_trial,
     write_plan,
 )
