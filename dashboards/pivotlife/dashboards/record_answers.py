@@ -129,9 +129,11 @@ def _missed(rows: pd.DataFrame) -> str:
         for row in rows.sort_values("share_missed", ascending=False).to_dict("records")
     ]
     missed, read = rows["missed"].sum(), rows["with_reading"].sum()
+    hidden = sorted(words.text(mode) for mode in rows.loc[rows["share_missed_lower"] > 0.5, "mode"])
+    verdict = f"it does not announce {' and '.join(hidden)}" if hidden else "no mode hides from it"
     return (
         f"play missed {words.number(missed)} of {words.count(read, 'failure')} with a reading: "
-        f"{', '.join(parts)}"
+        f"{', '.join(parts)}; {verdict}"
     )
 
 
