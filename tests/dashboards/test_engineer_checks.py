@@ -101,8 +101,8 @@ def test_without_rows_every_part_says_so(factory: ModuleType, checks: dict[str, 
     empty = {name: table.iloc[:0] for name, table in checks["check_tables"]().items()}
     context = checks_context(empty)
     assert context["recurrences"] == ()
-    assert context["fit_sentences"] == ()
-    assert any("No gauge study" in text for text in context["gauge_sentences"])
+    assert fit_sentences(empty["fit_check"]) == ()
+    assert any("No gauge study" in text for text in gauge_sentences(empty["gauge"]))
     page = factory.make_inputs(empty)
     assert isinstance(page.tables["gauge"], pd.DataFrame)
 

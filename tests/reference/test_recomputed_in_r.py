@@ -38,7 +38,7 @@ def computed(published: Published) -> pd.DataFrame:
     has_survival = "quit(status = !requireNamespace('survival', quietly = TRUE))"
     if subprocess.run([program, "-e", has_survival], check=False, capture_output=True).returncode:
         pytest.skip("R lacks the package survival (Debian's r-cran-survival)")
-    published("diesel_fans.csv")  # skips where the data sets are absent
+    published("locomotive_controls.csv")  # skips where the folder is absent
     folder = os.environ["PIVOTLIFE_REFERENCE"]
     done = subprocess.run(
         [program, str(SCRIPT), folder], check=True, capture_output=True, text=True

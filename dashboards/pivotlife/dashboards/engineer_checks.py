@@ -17,16 +17,15 @@ from pivotlife.dashboards.check_tables import (
     early_effect,
     early_table,
     early_warnings,
-    fit_sentences,
     fit_table,
     sensitivity_table,
 )
-from pivotlife.dashboards.gauge_tables import gauge_sentences, gauge_table
+from pivotlife.dashboards.gauge_tables import gauge_table
 from pivotlife.dashboards.mode_tables import incidence_table, missed_table
 
 
 def checks_context(tables: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
-    """Prepare what `engineer_checks.html` shows.
+    """Prepare what the engineer's page shows of the checks.
 
     Parameters
     ----------
@@ -36,7 +35,6 @@ def checks_context(tables: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
     return {
         "incidence": incidence_table(tables["incidence"]),
         "missed": missed_table(tables["missed_by_play"]),
-        "fit_sentences": fit_sentences(tables["fit_check"]),
         "fit_table": fit_table(tables["fit_check"]),
         "early_warnings": (
             *early_warnings(tables["early_failures"]),
@@ -45,7 +43,6 @@ def checks_context(tables: Mapping[str, pd.DataFrame]) -> dict[str, Any]:
         "early_table": early_table(tables["early_failures"]),
         "sensitivity": sensitivity_table(tables["sensitivity"]),
         "recurrences": _recurrences(tables["recurrences"]),
-        "gauge_sentences": gauge_sentences(tables["gauge"]),
         "gauges": gauge_table(tables["gauge"]),
     }
 

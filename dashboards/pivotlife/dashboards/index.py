@@ -44,6 +44,7 @@ _FILES: Final[dict[str, str]] = {
     "balance.csv": "how unlike the types' trucks were, before and after weighting",
     "lube_effect.csv": "what missed lube services cost, by type",
     "outlast.csv": "the chance that one type outlasts another",
+    "decidable.csv": "when each comparison will be decided, and what it excludes already",
     "lives.csv": "every bushing life the records tell of",
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",

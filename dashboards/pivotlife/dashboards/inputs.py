@@ -72,6 +72,11 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("chance_numerator_lower", "chance_numerator_upper", "chance_denominator"),
         *("chance_denominator_lower", "chance_denominator_upper", "chance_undecided"),
     ),
+    "decidable": (
+        *("numerator_type", "denominator_type", "duty", "excluded_below", "excluded_above"),
+        *("numerator_failures_per_month", "denominator_failures_per_month", "state", "months"),
+        "sentence",
+    ),
     "prices": ("key", "value", "unit", "source", "date", "is_default"),
     "cost_items": ("bushing_type", "case", "item", "amount"),
     "planned_cost": (

@@ -80,7 +80,7 @@ def cell_numbers(
         numbers, method, sentence = _lower_limits(kind, checked, reason, study)
         warnings.insert(0, sentence)
     else:
-        numbers, method, sentence = _estimates(fit, study)
+        numbers, method, sentence = fit_numbers(fit, study)
         warnings.append(sentence)
     if 0 < checked.n_failures < FEW_FAILURES:
         plural = "failure" if checked.n_failures == 1 else "failures"
@@ -123,6 +123,42 @@ def draws_units(fit: WeibullFit) -> bool:
     return are_alike(fit) and bool(failing >= FEWEST_FAILING_UNITS)
 
 
+def fit_numbers(fit: WeibullFit, study: Study) -> tuple[dict[str, float], str, str]:
+    """Return the estimates of a fit with the default intervals of the table by type.
+
+    Parameters
+    ----------
+    fit : WeibullFit
+    study : Study
+
+    Returns
+    -------
+    dict of str to float
+        Each of `QUANTITIES` with its limits under ``_lower`` and ``_upper``.
+    str
+        The method of the intervals, "profile" or "bootstrap".
+    str
+        What to know about them, or nothing.
+    """
+    a, s = log(fit.shape), log(fit.scale)
+    numbers: dict[str, float] = {}
+    curves = fit.bootstrap(draws=study.draws, seed=study.seed) if draws_units(fit) else None
+    for name, quantity in QUANTITIES.items():
+        path = quantity_path(quantity)
+        if curves is not None:
+            limits = percentile_interval(curves, path, study.level)
+        else:
+            limits = profile_interval(fit.likelihood, path, a, s, study.level)
+        numbers[name] = path.value(path.start(a, s)[0])
+        numbers[f"{name}_lower"], numbers[f"{name}_upper"] = limits.lower, limits.upper
+    sentence = ""
+    if curves is None and are_alike(fit):
+        sentence = FEW_UNITS
+    if curves is not None and curves.n_without_maximum:
+        sentence = rough_interval(curves.n_without_maximum, study.draws)
+    return numbers, "profile" if curves is None else "bootstrap", sentence
+
+
 def rough_interval(lost: int, draws: int) -> str:
     """Return the sentence on samples of units that determine no curve."""
     return f"{lost} of {draws} samples of units determine no curve, so the interval is rough"
@@ -158,27 +194,6 @@ def _gap_note(cell: pd.DataFrame, mode: str, median_miles: float) -> str:
     if last_good:
         parts.append(f"{last_good} where they were last good, the gap being wide")
     return f"failures of other modes end a life: {', '.join(parts)}" if parts else ""
-
-
-def _estimates(fit: WeibullFit, study: Study) -> tuple[dict[str, float], str, str]:
-    """Return the estimates of a fit, their intervals, the method and what to know about it."""
-    a, s = log(fit.shape), log(fit.scale)
-    numbers: dict[str, float] = {}
-    curves = fit.bootstrap(draws=study.draws, seed=study.seed) if draws_units(fit) else None
-    for name, quantity in QUANTITIES.items():
-        path = quantity_path(quantity)
-        if curves is not None:
-            limits = percentile_interval(curves, path, study.level)
-        else:
-            limits = profile_interval(fit.likelihood, path, a, s, study.level)
-        numbers[name] = path.value(path.start(a, s)[0])
-        numbers[f"{name}_lower"], numbers[f"{name}_upper"] = limits.lower, limits.upper
-    sentence = ""
-    if curves is None and are_alike(fit):
-        sentence = FEW_UNITS
-    if curves is not None and curves.n_without_maximum:
-        sentence = rough_interval(curves.n_without_maximum, study.draws)
-    return numbers, "profile" if curves is None else "bootstrap", sentence
 
 
 def _lower_limits(

@@ -1,4 +1,4 @@
-"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest | schedule`.
+"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest | trial | schedule`.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
@@ -281,3 +281,63 @@ def schedule(settings: SettingsFile, verbose: Verbose = False) -> None:
 
 if __name__ == "__main__":
     sys.exit(app())
+
+
+@app.command()
+def trial(
+    settings: SettingsFile,
+    longer: Annotated[
+        str | None, typer.Option(metavar="TYPE", help="The type believed to last longer.")
+    ] = None,
+    than: Annotated[str | None, typer.Option(metavar="TYPE", help="The type beside it.")] = None,
+    times: Annotated[
+        float, typer.Option(min=1.05, max=10, help="How many times as long it would last (B10).")
+    ] = 1.5,
+    trucks: Annotated[
+        int, typer.Option(min=2, max=2_000, help="Trucks, both types together.")
+    ] = 40,
+    miles: Annotated[
+        float | None, typer.Option(min=1, help="Miles a truck runs (three years' when left out).")
+    ] = None,
+    pivots: Annotated[
+        int | None, typer.Option(min=1, max=48, help="Pivots a truck (the fleet's when left out).")
+    ] = None,
+    duty: Annotated[str, typer.Option(help="Only this duty; all together when left out.")] = "all",
+    sides: Annotated[
+        bool, typer.Option("--sides", help="Both types on every truck, one on each side.")
+    ] = False,
+    simulations: Annotated[int, typer.Option(min=20, max=20_000, help="Trials drawn.")] = 300,
+    as_of: AsOf = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
+    ] = None,
+    as_json: Json = False,
+    verbose: Verbose = False,
+) -> None:
+    """Say how many trucks and miles show that one bushing type outlasts another."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline import stages
+        from pivotlife.pipeline.progress import Progress
+        from pivotlife.pipeline.settings_file import load_settings
+        from pivotlife.pipeline.trial_plan import TrialWish, plan_trial, write_plan
+        from pivotlife.pipeline.trial_text import trial_json, trial_text
+
+        loaded = load_settings(settings)
+        day = _day(as_of, loaded.schedule.timezone)
+        progress = Progress(stages=3)
+        records = stages.build(stages.read(loaded, progress), loaded, day, progress)
+        wish = TrialWish(
+            longer=longer,
+            than=than,
+            times=times,
+            trucks=trucks,
+            miles=miles,
+            pivots=pivots,
+            duty=duty,
+            split="sides" if sides else "trucks",
+            simulations=simulations,
+        )
+        with progress.stage("drawing trials"):
+            plan = plan_trial(records, loaded, wish)
+        file = write_plan(plan, (out or loaded.out_folder).resolve())
+        typer.echo(trial_json(plan, file) if as_json else trial_text(plan, file))

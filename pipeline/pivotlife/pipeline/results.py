@@ -26,6 +26,7 @@ from pivotlife.pipeline.prices import price_table
 from pivotlife.pipeline.publish import LATEST, publish
 from pivotlife.pipeline.run_notes import notes
 from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.trial_inputs import decidable_table
 from pivotlife.pipeline.work import Intake, Work
 from pivotlife.pipeline.workbook import workbook_bytes
 
@@ -33,7 +34,7 @@ LIBRARIES = ("pivotlife", "numpy", "scipy", "pandas", "lifelines", "scikit-learn
 #: Tables of a run by the stem of their file.
 CSV_TABLES = (
     *("shortlist", "growth", "comparison", "curves", "plot_points", "lives", "life_counts"),
-    *("life_ratios", "balance", "lube_effect", "outlast"),
+    *("life_ratios", "balance", "lube_effect", "outlast", "decidable"),
     *("ledger", "quarantine", "suspects", "prices", "cost_items", "planned_cost"),
     *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
     *("repeat_repairs", "changes", "line_basis"),
@@ -81,6 +82,7 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "balance": survival.fair.balance,
         "lube_effect": survival.fair.lube_effect,
         "outlast": survival.fair.outlast,
+        "decidable": decidable_table(records, survival.fits, survival.fair),
         "lives": lives,
         "life_counts": counts,
         **survival.checks,
