@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import subprocess
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -110,3 +112,12 @@ def test_where_the_store_lies(
     monkeypatch.delenv("STORE_KEY")
     with pytest.raises(SettingsError, match=r"store\.options\.aws_secret_access_key: the env"):
         store_of(load_settings(file))
+
+
+def test_only_a_run_that_keeps_loads_the_library() -> None:
+    ask = (
+        "import sys; import pivotlife.pipeline.cli, pivotlife.pipeline.stored_intake; "
+        "print('deltalake' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"
