@@ -18,7 +18,7 @@ import pandas as pd
 import pyarrow as pa
 import pytest
 
-import store_factory
+import store_factory as exports
 from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.settings_file import load_settings
 from pivotlife.pipeline.sources import read_sources
@@ -78,23 +78,21 @@ def test_a_large_store(small_fleet: Callable[..., Path], tmp_path: Path) -> None
 
 
 def test_killed_at_many_moments(tmp_path: Path) -> None:
-    exports, store = store_factory, Store(str(tmp_path / "store"))
+    store = Store(str(tmp_path / "store"))
     chance = random.Random(31)  # noqa: S311  moments, not secrets
-    origin = dt.date(2026, 1, 1)
     begun, half_done = 0, 0
     for _ in range(KILLS):
         writer = exports.start_writer(store.uri, begun, begun + 10_000)
-        exports.set_off(writer)
+        writer.set_off()
         time.sleep(chance.uniform(0.0, 0.3))
-        writer.kill()
-        told = writer.communicate()[0].split()
+        told = writer.ended(kill=True)
         days = kept_batches(store)["known_on"].tolist()
-        numbers = [(day - origin).days for day in days if (day - origin).days >= begun]
+        numbers = [number for day in days if (number := (day - exports.FIRST_DAY).days) >= begun]
         half_done += len(numbers) > len(told)
         for number in numbers:
-            known = known_tables(store, origin + dt.timedelta(days=number))
+            known = known_tables(store, exports.FIRST_DAY + dt.timedelta(days=number))
             for name, table in exports.day_tables(number).items():
-                assert exports.contents(known[name]) == exports.contents(table), (number, name)
+                assert exports.contents(known[name]) == exports.contents(table), number
         begun = max(numbers, default=begun - 1) + 1
     print(f"{KILLS} kills over {begun} batches, {half_done} between the log and its report")
     assert begun > KILLS / 4

@@ -9,7 +9,6 @@ import pytest
 import disguise_factory
 import history_factory
 import intake_factory
-import store_factory
 
 
 @pytest.fixture(scope="session")
@@ -28,9 +27,3 @@ def intake() -> ModuleType:
 def disguises() -> ModuleType:
     """Return the module that writes the invented fleet in foreign styles."""
     return disguise_factory
-
-
-@pytest.fixture(scope="session")
-def exports() -> ModuleType:
-    """Return the module that makes exports for the store, and writers in other processes."""
-    return store_factory

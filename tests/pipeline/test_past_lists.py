@@ -1,4 +1,4 @@
-"""A past list made again from the store is that day's list; without a store nothing differs."""
+"""A past list made again from the store is the list of that day."""
 
 from __future__ import annotations
 
@@ -20,12 +20,11 @@ OF_THE_FOLDER = {"changes"}
 
 @dataclass(frozen=True)
 class Days:
-    """Two days of one fleet, the first of them made again, and the second without a store."""
+    """Two days of one fleet, and the first of them made again."""
 
     first: RunResult
     second: RunResult
     again: RunResult
-    bare: RunResult
     changed: dict[str, str]
 
 
@@ -60,7 +59,7 @@ def rewrite(folder: Path) -> dict[str, str]:
 def days(
     small_fleet: Callable[..., Path], last_day: dt.date, tmp_path_factory: pytest.TempPathFactory
 ) -> Days:
-    source, folder = small_fleet(units=25, seed=5).parent, tmp_path_factory.mktemp("past")
+    source, folder = small_fleet(units=8, years=2, seed=5).parent, tmp_path_factory.mktemp("past")
     for file in (*source.glob("*.csv"), source / "settings.toml"):
         (folder / file.name).write_bytes(file.read_bytes())
     settings = folder / "settings.toml"
@@ -73,9 +72,7 @@ def days(
     first = go(first_day, "first")
     changed = rewrite(folder)
     second = go(last_day, "second")
-    again = go(first_day, "again")
-    settings.write_text(settings.read_text(encoding="utf-8") + '\n[store]\npath = ""\n', "utf-8")
-    return Days(first, second, again, go(last_day, "bare"), changed)
+    return Days(first, second, go(first_day, "again"), changed)
 
 
 def assert_same(one: RunResult, other: RunResult) -> None:
@@ -106,14 +103,3 @@ def test_the_next_day_differs_where_rows_did(days: Days) -> None:
             for run in (days.first, days.second)
         )
         assert before["row_id"].tolist() == after["row_id"].tolist()
-
-
-def test_a_run_is_the_same_with_and_without_a_store(days: Days) -> None:
-    assert_same(days.bare, days.second)
-    for page in ("index.html", "fleet.html", "engineer.html", "finance.html"):
-        one, other = (
-            (run.folder / page).read_text(encoding="utf-8") for run in (days.bare, days.second)
-        )
-        assert one == other, page
-    assert days.bare.record["store_batch"] is None
-    assert days.bare.record["notes"] == days.second.record["notes"]

@@ -14,6 +14,7 @@ from danger_check import assert_nothing_dangerous_is_left, raw_table
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.results import CSV_TABLES, RunResult, already_published
 from pivotlife.pipeline.run import run
+from pivotlife.pipeline.settings import StoreSettings
 from pivotlife.pipeline.settings_file import load_settings
 from pivotlife.pipeline.sources import read_sources
 from pivotlife.pipeline.work import Intake
@@ -109,9 +110,13 @@ def test_the_same_question_twice_is_recognised(
     assert already_published(settings, intake, last_day - dt.timedelta(days=1)) is None
 
 
-def test_equal_input_gives_equal_bytes(
+def test_equal_input_gives_equal_bytes_with_and_without_a_store(
     small_fleet: Callable[..., Path], small_run: RunResult, last_day: dt.date, tmp_path: Path
 ) -> None:
-    again = run(load_settings(small_fleet()), last_day, out=tmp_path / "again", quiet=True)
+    bare = StoreSettings(path="", options={})
+    settings = load_settings(small_fleet()).model_copy(update={"store": bare})
+    again = run(settings, last_day, out=tmp_path / "again", quiet=True)
+    assert (small_run.record["store_batch"], again.record["store_batch"]) == (1, None)
+    assert again.record["notes"] == small_run.record["notes"]
     for name in (*(f"{stem}.csv" for stem in CSV_TABLES), "fleet.html", "engineer.html"):
         assert (again.folder / name).read_bytes() == (small_run.folder / name).read_bytes(), name

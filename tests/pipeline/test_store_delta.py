@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from types import ModuleType
 
 import pyarrow as pa
 import pytest
 
+import store_factory as exports
 from pivotlife.pipeline.errors import SourceError
 from pivotlife.pipeline.store import keep, known_tables
 from pivotlife.pipeline.store_delta import (
@@ -51,7 +51,7 @@ def test_secrets_are_not_shown(tmp_path: Path) -> None:
         raise OSError("no\nroom")
 
 
-def test_many_small_files_become_one(tmp_path: Path, exports: ModuleType) -> None:
+def test_many_small_files_become_one(tmp_path: Path) -> None:
     """Eight days of small changes, then joined: every day reads as before."""
     store = Store(str(tmp_path / "store"))
     start = dt.date(2026, 1, 1)

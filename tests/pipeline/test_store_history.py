@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 from pathlib import Path
-from types import ModuleType
 
+import store_factory as exports
 from pivotlife.pipeline.store import Store, keep
 from pivotlife.pipeline.store_history import row_history
 
 DAYS = [dt.date(2026, 3, day) for day in (1, 2, 3, 4)]
 
 
-def test_versions_of_one_row(tmp_path: Path, exports: ModuleType) -> None:
+def test_versions_of_one_row(tmp_path: Path) -> None:
     store = Store(str(tmp_path / "store"))
     others = [("RD-1", "MD-1", "100", ""), ("RD-3", "MD-1", "300", "")]
     first, second = ("RD-2", "MD-2", "200", ""), ("RD-2", "MD-2", "210", "")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import datetime as dt
-from types import ModuleType
 
 import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
+import store_factory as exports
 from pivotlife.pipeline.store_log import (
     GONE,
     NOBODY,
@@ -22,7 +22,7 @@ from pivotlife.pipeline.store_log import (
 BATCH = Batch(4, dt.date(2026, 3, 1))
 
 
-def test_neighbours_make_one_entry(exports: ModuleType) -> None:
+def test_neighbours_make_one_entry() -> None:
     frame = exports.export([(str(n), "", "", "") for n in range(8)]).frame
     frame["file"] = ["a.csv"] * 5 + ["b.csv"] * 3
     frame["row_number"] = [2, 3, 4, 6, 7, 2, 3, 4]  # a blank line before the fourth

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
-from types import ModuleType
 
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pytest
 
+import store_factory as exports
 from pivotlife.pipeline import store_rows
 from pivotlife.pipeline.store_rows import (
     OWN,
@@ -40,7 +40,7 @@ def test_text_and_categorical_columns_hash_alike() -> None:
     assert (row_hashes(missing) == row_hashes(plain)).all()
 
 
-def test_blocks_do_not_show(exports: ModuleType, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_blocks_do_not_show(monkeypatch: pytest.MonkeyPatch) -> None:
     frame = exports.export([(str(n), "MD-1", "", "") for n in range(50)]).frame
     whole = row_hashes(frame)
     monkeypatch.setattr(store_rows, "_BLOCK_ROWS", 7)

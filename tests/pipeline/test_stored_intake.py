@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import subprocess
+import sys
 from pathlib import Path
 from types import ModuleType
 
@@ -110,3 +112,24 @@ def test_where_the_store_lies(
     monkeypatch.delenv("STORE_KEY")
     with pytest.raises(SettingsError, match=r"store\.options\.aws_secret_access_key: the env"):
         store_of(load_settings(file))
+
+
+def test_an_address_is_handed_on_as_it_is(settings: Settings, tmp_path: Path) -> None:
+    place = (tmp_path / "far").as_uri()
+    far = settings.model_copy(update={"store": StoreSettings(path=place, options={})})
+    play(far, FIRST)
+    write_play(far, "0.7")
+    assert (play(far, SECOND), play(far, FIRST)) == ("0.7", "0.5")
+    assert {path.name for path in (tmp_path / "far").iterdir()} == {
+        *("log", "units", "pivots", "readings", "repairs")
+    }
+    assert not (tmp_path / "store").exists()
+
+
+def test_only_a_run_that_keeps_loads_the_library() -> None:
+    ask = (
+        "import sys; import pivotlife.pipeline.cli, pivotlife.pipeline.stored_intake; "
+        "print('deltalake' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert done.stdout == "False\n"

@@ -52,7 +52,7 @@ def seen(table: RawTable) -> tuple[list[str], list[list[str]]]:
 
 
 @given(EXPORTS)
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=16, deadline=None)
 def test_every_day_stays_as_it_stood(exports: list[tuple[int, object]]) -> None:
     with tempfile.TemporaryDirectory() as folder:
         store = Store(folder)

@@ -2,34 +2,27 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
+import contextlib
+import datetime as dt
+import multiprocessing
 from collections.abc import Iterable
+from dataclasses import dataclass
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pandas as pd
 
 from pivotlife.pipeline.raw_table import RawTable, row_files
+from pivotlife.pipeline.store import Store, keep
 from pivotlife.pipeline.text_table import TEXT
 
+FIRST_DAY = dt.date(2026, 1, 1)
 COLUMNS = ("reading_id", "unit_id", "odometer", "Remarks (shop)")
 
-#: Keeps one export after the other; day n holds rows n to n + 40 of a fleet that goes on for ever,
-#: a tenth of them rewritten every day.
-WRITER = """
-import datetime as dt, sys
-import importlib.util
-spec = importlib.util.spec_from_file_location("store_factory", sys.argv[1])
-factory = importlib.util.module_from_spec(spec); spec.loader.exec_module(factory)
-from pivotlife.pipeline.store import Store, keep
-store, first, last, step = Store(sys.argv[2]), *map(int, sys.argv[3:6])
-print("ready", flush=True)
-sys.stdin.readline()
-for number in range(first, last, step):
-    day = dt.date(2026, 1, 1) + dt.timedelta(days=number)
-    keep(store, factory.day_tables(number), day)
-    print(number, flush=True)
-"""
+#: Writers are forked from a process that has loaded the store once and never used it.
+_FORKS = multiprocessing.get_context("forkserver")
+_FORKS.set_forkserver_preload(["pivotlife.pipeline.store"])
 
 
 def export(
@@ -47,7 +40,7 @@ def export(
 
 
 def day_tables(number: int) -> dict[str, RawTable]:
-    """Give the export of a day; see `WRITER`."""
+    """Give the export of a day: rows n to n + 40 of an endless fleet, a tenth of them rewritten."""
     rows = [
         (f"RD-{row}", f"MD-{row % 7}", str(1000 * row + (number if row % 10 == 0 else 0)), "")
         for row in range(number, number + 40)
@@ -67,21 +60,43 @@ def contents(table: RawTable) -> list[tuple[str, ...]]:
     return [tuple(row) for row in cells.to_numpy().tolist()]
 
 
-def start_writer(store: Path, first: int, last: int, step: int = 1) -> subprocess.Popen[str]:
-    """Start a writer and wait until it has loaded; a line on its input sets it off."""
-    writer = subprocess.Popen(
-        [sys.executable, "-c", WRITER, __file__, str(store), str(first), str(last), str(step)],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    assert writer.stdout is not None
-    assert writer.stdout.readline() == "ready\n"
-    return writer
+@dataclass(frozen=True)
+class Writer:
+    """A process that keeps one day's export after the other, once it is set off."""
+
+    process: BaseProcess
+    line: Connection
+
+    def set_off(self) -> None:
+        """Let it begin."""
+        self.line.send("go")
+
+    def ended(self, *, kill: bool = False) -> list[int]:
+        """Wait for its end, or kill it; return the days that it reported."""
+        if kill:
+            self.process.kill()
+        self.process.join(60)
+        told: list[int] = []
+        with contextlib.suppress(EOFError):
+            while self.line.poll():
+                told.append(self.line.recv())
+        self.line.close()
+        return told
 
 
-def set_off(writer: subprocess.Popen[str]) -> None:
-    """Let a waiting writer begin."""
-    assert writer.stdin is not None
-    writer.stdin.write("\n")
-    writer.stdin.flush()
+def start_writer(store: str, first: int, last: int, step: int = 1) -> Writer:
+    """Start a writer of the days from first to last (left out) and wait until it is ready."""
+    here, there = _FORKS.Pipe()
+    process = _FORKS.Process(target=_write, args=(store, range(first, last, step), there))
+    process.start()
+    there.close()
+    here.recv()
+    return Writer(process, here)
+
+
+def _write(store: str, numbers: range, line: Connection) -> None:
+    line.send("ready")
+    line.recv()
+    for number in numbers:
+        keep(Store(store), day_tables(number), FIRST_DAY + dt.timedelta(days=number))
+        line.send(number)

@@ -35,7 +35,7 @@ from pivotlife.pipeline.dialect import PLAIN, Dialect
 from pivotlife.pipeline.faults import Faults, fault_text
 
 #: Rows that pandera looks at in one go; it copies what it checks.
-_BLOCK_ROWS: Final = 500_000
+_BLOCK_ROWS: Final = 200_000
 
 
 @dataclass(frozen=True)

@@ -60,7 +60,7 @@ def judged_columns_of(
     for name in extra_columns(raw, converted):
         yield _free_name(name, taken), cells_of(raw[name]).written()
     table = str(converted.schema.name)
-    yield "table", np.full(len(raw), table, dtype=object)
+    yield "table", _repeated(table, len(raw))
     yield "row_number", raw["row_number"].to_numpy(dtype=np.int64)
     yield "file", row_files(raw)
     ids = row_ids(raw, place.get(id_column))
@@ -122,6 +122,13 @@ def _free_name(name: str, taken: set[str]) -> str:
         name = f"{name}{SUFFIX}"
     taken.add(name)
     return name
+
+
+def _repeated(text: str, rows: int) -> Text:
+    """Put one text in every row; filling an array while making it would copy the text each time."""
+    column = np.empty(rows, dtype=object)
+    column.fill(text)
+    return column
 
 
 def _texts(texts: list[str]) -> Text:

@@ -155,8 +155,8 @@ def known_tables(store: Store, day: dt.date, folder: Path = Path()) -> dict[str,
         records = newest(intakes(entries), day)
         return {
             name: rebuilt(store, entries, name, records[name], folder)
-            for name in CONTRACTS
-            if name in records and ABSENT not in records[name]
+            for name in sorted(records, key=[*CONTRACTS, *records].index)
+            if ABSENT not in records[name]
         }
 
 

@@ -12,8 +12,10 @@ from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pyarrow.compute as pc
+import pyarrow.dataset as pds
 from deltalake import DeltaTable
 
 from pivotlife.pipeline import store_log as log
@@ -46,10 +48,9 @@ def newest(found: list[dict[str, Any]], day: dt.date = dt.date.max) -> dict[str,
 
 def last_batch(found: list[dict[str, Any]]) -> log.Batch:
     """Name the newest batch; number 0 when there is none."""
-    return log.Batch(*max(((one["batch"], one["known_on"]) for one in found), default=_NONE))
-
-
-_NONE: Final = (0, dt.date.min)
+    if not found:
+        return log.Batch(0, dt.date.min)
+    return log.Batch(found[-1]["batch"], found[-1]["known_on"])
 
 
 def stood(entries: DeltaTable, table: str, record: Mapping[str, Any] | None) -> log.Standing:
@@ -100,13 +101,14 @@ def rebuilt(
     return log.described(name, record, pd.DataFrame(columns, copy=False), folder)
 
 
-def _places(dataset: Any, keys: Keys) -> Any:
+def _places(dataset: pds.Dataset | None, keys: Keys) -> npt.NDArray[np.intp]:
+    """Find the rows of the keys in the files; -1 where one is missing."""
     if dataset is None:
-        return np.full(len(keys), -1)
+        return np.full(len(keys), -1, dtype=np.intp)
     kept = columns_of(dataset, ["row_key"]).column("row_key").to_numpy()
-    return pd.Index(kept).get_indexer(pd.Index(keys))
+    return np.asarray(pd.Index(kept).get_indexer(pd.Index(keys)), dtype=np.intp)
 
 
-def _cells(dataset: Any, column: str, places: Any) -> pd.Series:
+def _cells(dataset: pds.Dataset, column: str, places: npt.NDArray[np.intp]) -> pd.Series:
     name = kept_name(column)
     return read_cells(columns_of(dataset, [name]).column(name), places)

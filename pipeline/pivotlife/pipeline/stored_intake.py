@@ -24,6 +24,8 @@ from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import read_sources
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from pivotlife.pipeline.store_delta import Store
 
 _FROM_ENVIRONMENT: Final = re.compile(r"\$\{([A-Za-z_][A-Za-z0-9_]*)\}")
@@ -81,7 +83,7 @@ def take_in(settings: Settings, day: dt.date, today: dt.date | None = None) -> T
     now = today or dt.datetime.now(ZoneInfo(settings.schedule.timezone)).date()
     batches = kept_batches(store)
     if len(batches) and day < min(now, batches["known_on"].iloc[-1]):
-        return _taken_then(settings, store, day, batches["known_on"].iloc[0])
+        return _taken_then(settings, store, day, batches)
     tables = read_sources(settings)
     kept = keep(store, tables, min(day, now), settings.folder)
     return Taken(tables, kept.batch)
@@ -104,17 +106,19 @@ def store_of(settings: Settings) -> Store | None:
     return Store(uri, {name: _filled(name, text) for name, text in settings.store.options.items()})
 
 
-def _taken_then(settings: Settings, store: Store, day: dt.date, begins: dt.date) -> Taken:
-    from pivotlife.pipeline.store import kept_batches, known_tables  # noqa: PLC0415  as in take_in
+def _taken_then(settings: Settings, store: Store, day: dt.date, batches: pd.DataFrame) -> Taken:
+    """Take the rows of a past day; of today's sources where the store does not reach back."""
+    from pivotlife.pipeline.store import known_tables  # noqa: PLC0415  as in take_in
 
-    if day < begins:
+    known = batches[batches["known_on"] <= day]
+    if known.empty:
         text = (
-            f"The store begins on {begins}, after {day}: the rows are today's, as far as they were"
-            " dated and entered by then; what was corrected or removed since cannot be undone."
+            f"The store begins on {batches['known_on'].iloc[0]}, after {day}: the rows are today's,"
+            " as far as they were dated and entered by then; what was corrected or removed since"
+            " cannot be undone."
         )
         return Taken(read_sources(settings), None, (text,))
-    batches = kept_batches(store)
-    last = batches[batches["known_on"] <= day].iloc[-1]
+    last = known.iloc[-1]
     text = (
         f"The rows are those known on {day}, as kept in the store on {last['known_on']}"
         f" (read at {last['read_at']}); prices, limits and other settings are today's."
