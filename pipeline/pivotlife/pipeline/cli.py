@@ -1,4 +1,4 @@
-"""The command line: `pivotlife demo | simulate | check | run | sheet | backtest | trial | schedule`.
+"""The command line: demo, simulate, check, run, sheet, backtest, trial, schedule.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
@@ -279,10 +279,6 @@ def schedule(settings: SettingsFile, verbose: Verbose = False) -> None:
         serve(load_settings(settings), settings)
 
 
-if __name__ == "__main__":
-    sys.exit(app())
-
-
 @app.command()
 def trial(
     settings: SettingsFile,
@@ -341,3 +337,7 @@ def trial(
             plan = plan_trial(records, loaded, wish)
         file = write_plan(plan, (out or loaded.out_folder).resolve())
         typer.echo(trial_json(plan, file) if as_json else trial_text(plan, file))
+
+
+if __name__ == "__main__":
+    sys.exit(app())
