@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from pivotlife.pipeline.missing_places import UNKNOWN
+from pivotlife.pipeline.run_notes import place_note
 
 SHACKLE_UP = "U1.1.left.shackle-upper"
 
@@ -137,3 +138,15 @@ def test_an_inferred_reading_warns_twice_and_clears_nothing(factory: ModuleType)
     clear = good.safety.clearances.query("kind == 'good-evidence'")["pivot_id"]
     assert "U1.1.right.shackle-upper" not in set(clear)
     assert len(clear) == 5
+
+
+def test_a_run_counts_what_was_attributed_and_what_stays_unknown(factory: ModuleType) -> None:
+    lost = [factory.nowhere(factory.reading(day, 1.0)) for day in (300, 400, 500)]
+    line = factory.nowhere(factory.repair(600, "wear"))
+    made = fleet(factory, *sheet(factory, 300, lost[0]), *lost[1:], repairs=[line])
+    assert place_note(made.histories.fates) == [
+        "4 readings and repairs do not name their whole position: 1 could mean one place alone, "
+        "3 stay unknown and are not spread over the pivots of their units; the ledger says which "
+        "and from what."
+    ]
+    assert place_note(fleet(factory, *sheet(factory, 300)).histories.fates) == []

@@ -65,7 +65,7 @@ def notes(
     lines += sheet_note(intake.raw)
     lines += _stale(intake, settings, day)
     lines += _withheld(made["quarantine"])
-    lines += _without_place(made["ledger"])
+    lines += place_note(made["ledger"])
     defaults = int(made["prices"]["is_default"].sum())
     if defaults:
         lines.append(f"{defaults} of {len(made['prices'])} prices are invented defaults.")
@@ -125,7 +125,7 @@ def _withheld(quarantine: pd.DataFrame) -> list[str]:
     return [f"{text}; {len(quarantine) - silent:,} of them stand behind an order all the same."]
 
 
-def _without_place(ledger: pd.DataFrame) -> list[str]:
+def place_note(ledger: pd.DataFrame) -> list[str]:
     """Count readings and repairs that leave their position open, by what became of them."""
     attributed = int(ledger["reason"].str.contains(ATTRIBUTED, regex=False).sum())
     unknown = int(ledger["reason"].str.contains(STILL_OPEN, regex=False).sum())
