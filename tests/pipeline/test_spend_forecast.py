@@ -1,0 +1,85 @@
+"""The forecast of a year ago: the published one first, else from what was known then."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from pivotlife.models.budget import BUDGET_COLUMNS
+from pivotlife.pipeline import stages
+from pivotlife.pipeline.decision_inputs import cost_items
+from pivotlife.pipeline.progress import Progress
+from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.settings_file import load_settings
+from pivotlife.pipeline.spend_forecast import published_forecast, rebuilt_forecast
+from pivotlife.pipeline.work import Intake
+
+TODAY = pd.Timestamp("2026-07-01")
+
+
+def published(out: Path, name: str, as_of: str, columns: tuple[str, ...] = BUDGET_COLUMNS) -> None:
+    folder = out / name
+    folder.mkdir()
+    table = pd.DataFrame([dict.fromkeys(columns, 1.0) | {"month": "2025-07", "depot": name}])
+    table.to_csv(folder / "budget.csv", index=False)
+    (folder / "run.json").write_text(json.dumps({"as_of": as_of}), encoding="utf-8")
+
+
+def test_the_run_nearest_to_a_year_ago_speaks(tmp_path: Path) -> None:
+    published(tmp_path, "2025-05-28", "2025-05-28")
+    published(tmp_path, "2025-06-29", "2025-06-29")
+    published(tmp_path, "2025-07-20", "2025-07-20")
+    (tmp_path / "latest").symlink_to("2025-06-29")
+    day, table, origin = published_forecast(tmp_path, TODAY)
+    assert table is not None
+    assert (day, origin) == (pd.Timestamp("2025-06-29"), "run 2025-06-29")
+    assert table["depot"].tolist() == ["2025-06-29"]
+
+
+def test_runs_that_are_broken_or_too_young_do_not_speak(tmp_path: Path) -> None:
+    published(tmp_path, "young", "2026-03-01")
+    published(tmp_path, "less", "2025-07-01", ("month", "depot", "item"))
+    published(tmp_path, "broken", "2025-07-01")
+    (tmp_path / "broken" / "run.json").write_text("{", encoding="utf-8")
+    assert published_forecast(tmp_path, TODAY)[1] is None
+
+
+@pytest.fixture(scope="module")
+def read(
+    small_fleet: Callable[..., Path], last_day: dt.date
+) -> tuple[Settings, Intake, pd.Timestamp]:
+    settings = load_settings(small_fleet())
+    intake = stages.read(settings, Progress(stages=1, quiet=True))
+    return settings, intake, pd.Timestamp(last_day) - pd.DateOffset(years=1)
+
+
+def test_nothing_later_moves_the_forecast(
+    read: tuple[Settings, Intake, pd.Timestamp],
+) -> None:
+    settings, intake, day = read
+    costs = cost_items(settings.costs)
+    judged = intake.judged.tables
+    whole = rebuilt_forecast(judged, costs, settings, day)
+    assert whole is not None
+    dates = {"readings": "reading_date", "repairs": "repair_date", "lube": "lube_date",
+             "odometer": "read_date", "meters": "change_date"}  # fmt: skip
+    cut = dict(judged)
+    for name, date in dates.items():
+        cut[name] = judged[name][judged[name][date] <= day].reset_index(drop=True)
+        assert len(cut[name]) < len(judged[name]) or name == "meters"
+    then = rebuilt_forecast(cut, costs, settings, day)
+    assert then is not None
+    pd.testing.assert_frame_equal(whole, then)
+
+
+def test_a_short_record_makes_no_forecast(read: tuple[Settings, Intake, pd.Timestamp]) -> None:
+    settings, intake, _ = read
+    first = intake.judged.tables["readings"]["reading_date"].min()
+    costs = cost_items(settings.costs)
+    early = first + pd.Timedelta(days=300)
+    assert rebuilt_forecast(intake.judged.tables, costs, settings, early) is None
