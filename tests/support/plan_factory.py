@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import runpy
+from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from pivotlife.dashboards.inputs import COLUMNS
 
+BUDGET_FACTORY = Path(__file__).with_name("budget_factory.py")
 NAN = float("nan")
 
 
@@ -42,4 +45,5 @@ def fleet_tables() -> dict[str, pd.DataFrame]:
     rows["kits_to_stage"] = [(*rows["kits_to_stage"][0], 3, 2, 1, monday, "order")]
     again = (pd.Timestamp("2026-09-01"), 31_200.0, "wear", "rough", True)
     rows["repeat_repairs"] = [rows["repeat_repairs"][0] + again]
-    return {name: pd.DataFrame(table, columns=list(COLUMNS[name])) for name, table in rows.items()}
+    made = {name: pd.DataFrame(table, columns=list(COLUMNS[name])) for name, table in rows.items()}
+    return made | runpy.run_path(str(BUDGET_FACTORY))["budget_tables"]()

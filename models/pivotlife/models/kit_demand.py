@@ -92,7 +92,8 @@ def kit_demand(
     short = (table["stock_for_service_level"] - there).clip(lower=0.0)
     first = whole & (table["month"] == months.names[0]) & (table["kit_id"] != "")
     table["short_by"] = short.where(first)
-    return table[table["mean"] > 0].reindex(columns=list(KIT_DEMAND_COLUMNS)).reset_index(drop=True)
+    asked = (table["mean"] > 0) | (table["stock_for_service_level"] > 0)
+    return table[asked].reindex(columns=list(KIT_DEMAND_COLUMNS)).reset_index(drop=True)
 
 
 def _kinds(pivots: pd.DataFrame) -> tuple[IntArray, pd.DataFrame]:
