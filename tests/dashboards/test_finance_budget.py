@@ -57,7 +57,7 @@ def test_stock_is_told_for_all_depots_with_what_is_short(factory: ModuleType) ->
     assert column(table, "Order now") == ["3"]
     assert column(table, "Kits 2026-Q4") == ["7.1"]
     assert table.rows[0][-1].notes == ("at most 11",)
-    assert "3 kits are short" in table.caption
+    assert "3 kits are missing from the stock" in table.caption
     assert stock_table(factory.empty("kit_demand")).rows == ()
 
 

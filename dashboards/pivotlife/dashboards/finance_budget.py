@@ -20,6 +20,7 @@ from pivotlife.dashboards.tables import Cell, Column, Table, make_table
 
 #: Rows of a long table on the page.
 HEAD: Final = 25
+MONTHS: Final = 12
 _ALL: Final = "all"
 _YEAR: Final = "12 months"
 _COLUMNS: Final = ("kits", "labour_hours", "cash", "downtime_days", "downtime")
@@ -149,17 +150,18 @@ def _drawings(budget: pd.DataFrame, currency: str) -> tuple[Drawing, ...]:
 
 def budget_by_month(budget: pd.DataFrame, currency: str) -> Table:
     """List the months for all depots, sums at the foot."""
-    months = list(dict.fromkeys(budget["month"]))
-    lines = [(month, *_amounts(budget, month, _ALL)) for month in months]
-    sums = [line for line in lines if "months" in line[0]]
+    names = list(dict.fromkeys(budget["month"]))
+    sums = [name for name in names if "months" in str(name)]
+    months = [name for name in names if name not in sums]
+    shown = "" if len(months) <= MONTHS else f" The first {MONTHS} are shown, all are in the file."
     return make_table(
         "budget-by-month",
-        f"All depots, amounts in {currency}, n = {words.count(len(months) - len(sums), 'month')}. "
-        "Small print: 8 of 10 draws lie there. Months do not add up to the bands of the sums, "
+        f"All depots, amounts in {currency}, n = {words.count(len(months), 'month')}.{shown} Small "
+        "print: 8 of 10 draws lie there. Bands of months do not add up to those of the sums, "
         "because not every month is bad at once.",
         (Column("Month"), *_headings()),
-        [line for line in lines if line not in sums],
-        footer=sums,
+        [(words.text(name), *_amounts(budget, name, _ALL)) for name in months[:MONTHS]],
+        footer=[(words.text(name), *_amounts(budget, name, _ALL)) for name in sums],
         empty="No renewal can be foreseen.",
     )
 
@@ -205,8 +207,8 @@ def stock_table(demand: pd.DataFrame) -> Table:
     short = words.number(first["short_by"].sum())
     return make_table(
         "kit-stock",
-        f"{words.count(len(rows), 'kit')} for all depots together; {short} kits are short of the "
-        "stock now. Small print under a quarter: nine times in ten no more than this.",
+        f"{words.count(len(rows), 'kind')} of kit, all depots together; {short} kits are missing "
+        "from the stock now. Small print under a quarter: nine times in ten no more than this.",
         (
             *(Column("Kit"), Column("For"), Column("Stock to keep", numeric=True)),
             *(Column("On hand", numeric=True), Column("On order", numeric=True)),

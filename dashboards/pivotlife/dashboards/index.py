@@ -23,7 +23,6 @@ from pivotlife.dashboards.tables import Column, Table, make_table
 
 NOT_BUILT: Final = (
     "lifetime cost of one type against another, and when it pays back",
-    "kits to keep in stock for later months",
 )
 
 ASSUMED: Final = (
@@ -44,6 +43,10 @@ _FILES: Final[dict[str, str]] = {
     "balance.csv": "how unlike the types' trucks were, before and after weighting",
     "lube_effect.csv": "what missed lube services cost, by type",
     "outlast.csv": "the chance that one type outlasts another",
+    "budget.csv": "expected spend by month and depot, with bands",
+    "kit_demand.csv": "kits by month and quarter, and the stock to keep",
+    "warranty_claims.csv": "bushings that failed inside their kit's warranty",
+    "spend_against_forecast.csv": "last year's forecast against what was spent",
     "lives.csv": "every bushing life the records tell of",
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",

@@ -1,7 +1,6 @@
 """The pivots whose renewals are drawn: where they stand, when their unit comes, what is known.
 
-Pivots of units without a miles record have no visit to be renewed at; they are left out and
-counted.
+Pivots of units without a miles record have no visit to be renewed at; they are left out.
 
 Not here: the draws (`demand_rounds`).
 """

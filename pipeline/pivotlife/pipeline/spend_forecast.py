@@ -1,9 +1,10 @@
 """The forecast of about a year ago: as it was published then, else made now from what was known.
 
 A run's folder of about a year ago holds its `budget.csv`, and that is what finance was told. Where
-there is none the forecast is made as it could have been: rows dated and entered by that day, life
-curves alone (no growth of play, no intervals), the shop working as its records until then say. That
-costs a second or two instead of a whole run.
+there is none the forecast is made as it could have been: the rows that the store knew on that day,
+or without it today's rows dated and entered by then; life curves alone (no growth of play, no
+intervals), the shop working as its records until then say. That costs a second or two instead of a
+whole run.
 
 Not here: the comparison (`models.spend_check`).
 """
@@ -29,6 +30,7 @@ from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.pipeline.decision_inputs import scale_bounds, sudden_rates
 from pivotlife.pipeline.growth_readings import growth_readings
 from pivotlife.pipeline.histories import Histories, build_histories
+from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
 from pivotlife.pipeline.publish import WRITING
 from pivotlife.pipeline.renewal_draws import (
@@ -38,6 +40,7 @@ from pivotlife.pipeline.renewal_draws import (
     shop_habits,
 )
 from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.stored_intake import store_of
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
 
@@ -46,6 +49,7 @@ _YOUNGEST, _OLDEST = 360, 400
 #: Days of readings before that day without which no forecast could have been made.
 _LEAST_RECORD: Final = 365
 REBUILT: Final = "made now from what was known then"
+FROM_STORE: Final = "made now from what the store knew then"
 
 
 def spend_against_forecast(
@@ -79,8 +83,9 @@ def spend_against_forecast(
     depots = dict(zip(units["unit_id"], units["depot"], strict=True))
     made_on, forecast, origin = published_forecast(out, as_of)
     if forecast is None:
-        made_on, origin = as_of - pd.DateOffset(years=1), REBUILT
-        forecast = rebuilt_forecast(judged, costs, settings, made_on)
+        made_on = as_of - pd.DateOffset(years=1)
+        then, origin = rows_then(judged, settings, made_on)
+        forecast = rebuilt_forecast(then, costs, settings, made_on)
     if forecast is None:
         return pd.DataFrame(columns=list(SPEND_COLUMNS))
     return spend_check(forecast, placed["repairs"], depots, costs, made_on, as_of, origin)
@@ -116,6 +121,20 @@ def _read(file: Path) -> pd.DataFrame | None:
     except (OSError, ValueError):
         return None
     return table if set(BUDGET_COLUMNS) <= set(table.columns) else None
+
+
+def rows_then(
+    judged: Mapping[str, pd.DataFrame], settings: Settings, day: pd.Timestamp
+) -> tuple[Mapping[str, pd.DataFrame], str]:
+    """Take the rows that the store knew on a day, else today's, and say which they are."""
+    store = store_of(settings)
+    if store is None:
+        return judged, REBUILT
+    # The library behind the store takes its time to load.
+    from pivotlife.pipeline.store import known_tables  # noqa: PLC0415  see above
+
+    known = known_tables(store, day.date(), settings.folder)
+    return (judge(known).tables, FROM_STORE) if known else (judged, REBUILT)
 
 
 def rebuilt_forecast(
