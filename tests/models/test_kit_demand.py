@@ -9,6 +9,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from pivotlife.models.budget import budget_table
 from pivotlife.models.demand_months import months_ahead
 from pivotlife.models.demand_rounds import Habits
 from pivotlife.models.kit_demand import KIT_DEMAND_COLUMNS, kit_demand
@@ -107,3 +108,11 @@ def test_pivots_without_a_kit_count_by_type_and_node(demand: ModuleType) -> None
     assert set(found["kit_id"]) == {""}
     assert set(found["node"]) == {"fixed-eye", "shackle-lower", "shackle-upper"}
     assert found["short_by"].isna().all()
+
+
+def test_a_fleet_without_a_visit_asks_for_nothing(demand: ModuleType, work: ModuleType) -> None:
+    curve = demand.OneCurve(2.0, 40_000.0)
+    table = demand.pivots(curve).iloc[:0]
+    drawn = demand.draw(table, curve)
+    assert kit_demand(drawn, table, kits(), MONTHS, 0.95).empty
+    assert (budget_table(drawn, table, work.COSTS, MONTHS)["expected"] == 0).all()

@@ -60,37 +60,47 @@ def kit_demand(
         short_by is the stock less what is on hand and on order, at least 0, in the first month
         and for all depots; else NaN.
     """
+    if pivots.empty:
+        return pd.DataFrame(columns=list(KIT_DEMAND_COLUMNS))
     kit, kinds = _kinds(pivots)
     depot, depots = pd.factorize(pivots["depot"].astype(str), sort=True)
     stock = kits.groupby("kit_id")[["on_hand", "on_order"]].min()
     stock["lead_time_days"] = kits.groupby("kit_id")["lead_time_days"].max()
     lead = kinds["kit_id"].map(stock["lead_time_days"]).fillna(0.0).to_numpy(dtype=float)
-    names = [*depots, ALL_DEPOTS]
-    begin, end = months.starts[:-1], months.starts[1:]
-    quarters = months.quarters()
-    of_quarter = [months.starts[list(ends)] for _, *ends in quarters]
     counted = _Counter(renewals, pivots, kit, depot, (len(kinds), len(depots)))
-    monthly = counted.spans(begin[None, :], end[None, :])
-    covering = counted.spans(begin[None, :], end[None, :] + lead[:, None])
-    quarterly = counted.spans(
-        np.array([own[0] for own in of_quarter])[None, :],
-        np.array([own[1] for own in of_quarter])[None, :],
-    )
-    stocks = count_quantiles(covering, service_level)
-    parts = [
-        _rows(monthly, list(months.names), names, kinds).assign(
-            stock_for_service_level=stocks.astype(float)
-        ),
-        _rows(quarterly, [name for name, _, _ in quarters], names, kinds),
-    ]
+    keys = kinds.loc[np.repeat(np.arange(len(kinds)), len(depots) + 1)].reset_index(drop=True)
+    keys["depot"] = np.tile([*depots, ALL_DEPOTS], len(kinds))
+    starts, none = months.starts, np.zeros(len(kinds))
+    parts = []
+    for place, name in enumerate(months.names):
+        begin, end = starts[place], starts[place + 1]
+        covered = counted.span(begin, end + lead)
+        parts.append(
+            _rows(keys, name, counted.span(begin, end + none)).assign(
+                stock_for_service_level=count_quantiles(covered, service_level).astype(float)
+            )
+        )
+    for name, first, after in months.quarters():
+        parts.append(_rows(keys, name, counted.span(starts[first], starts[after] + none)))
     table = pd.concat(parts, ignore_index=True)
+    return _with_stock(table, stock, months.names[0])
+
+
+def _rows(keys: pd.DataFrame, name: str, distributions: FloatArray) -> pd.DataFrame:
+    counts = np.arange(distributions.shape[1])
+    levels = {level: count_quantiles(distributions, share) for level, share in _LEVELS.items()}
+    return keys.assign(month=name, mean=distributions @ counts, **levels)
+
+
+def _with_stock(table: pd.DataFrame, stock: pd.DataFrame, first_month: str) -> pd.DataFrame:
+    """Add shelf and orders where they are known, and what is short; leave out what is not asked."""
     table = table.merge(stock.reset_index(), on="kit_id", how="left")
     whole = table["depot"] == ALL_DEPOTS
     for name in ("on_hand", "on_order"):
         table[name] = table[name].astype(float).where(whole)
     there = table["on_hand"].fillna(0.0) + table["on_order"].fillna(0.0)
     short = (table["stock_for_service_level"] - there).clip(lower=0.0)
-    first = whole & (table["month"] == months.names[0]) & (table["kit_id"] != "")
+    first = whole & (table["month"] == first_month) & (table["kit_id"] != "")
     table["short_by"] = short.where(first)
     asked = (table["mean"] > 0) | (table["stock_for_service_level"] > 0)
     return table[asked].reindex(columns=list(KIT_DEMAND_COLUMNS)).reset_index(drop=True)
@@ -126,29 +136,19 @@ class _Counter:
         self.kit, self.depot = kit[renewals.pivot], depot[renewals.pivot]
         self.unit = pd.factorize(pivots["unit_id"])[0][renewals.pivot]
 
-    def spans(self, begin: FloatArray, end: FloatArray) -> FloatArray:
-        """Distributions of the kits in each span, shape (spans x kits x (depots + 1), m).
+    def span(self, begin: float, end: FloatArray) -> FloatArray:
+        """Distributions of the kits from a day on, shape (kits x (depots + 1), m).
 
-        `begin` and `end` have shape (1 or kits, spans); the rows run by span, kit, depot, all
-        depots together last.
+        `end` has shape (kits,). Depots run within kits, all depots together last.
         """
         kinds, depots = self.size
-        width = begin.shape[1]
-        own = [np.broadcast_to(part, (kinds, width)) for part in (begin, end)]
         day = self.renewals.day
-        found = []
-        for span in range(width):
-            here = (day >= own[0][self.kit, span]) & (day < own[1][self.kit, span])
-            rows = np.flatnonzero(here)
-            found.append(((span * kinds + self.kit[rows]) * depots + self.depot[rows], rows))
-        group, rows = (np.concatenate(part) for part in zip(*found, strict=True))
-        alone, whole = self._summed(group, rows, width * kinds * depots)
-        both = np.concatenate([alone.reshape(-1, depots, alone.shape[1]), whole[:, None]], axis=1)
-        return np.asarray(both.reshape(-1, alone.shape[1]))
+        rows = np.flatnonzero((day >= begin) & (day < end[self.kit]))
+        alone, whole = self._summed(self.kit[rows] * depots + self.depot[rows], rows)
+        both = np.concatenate([alone.reshape(kinds, depots, -1), whole[:, None]], axis=1)
+        return np.asarray(both.reshape(kinds * (depots + 1), -1))
 
-    def _summed(
-        self, group: IntArray, rows: IntArray, groups: int
-    ) -> tuple[FloatArray, FloatArray]:
+    def _summed(self, group: IntArray, rows: IntArray) -> tuple[FloatArray, FloatArray]:
         draws, laws = self.renewals.draws, self.renewals.laws
         units = int(self.unit.max(initial=0)) + 1
         key = (group * units + self.unit[rows]) * draws + self.renewals.draw[rows]
@@ -159,21 +159,6 @@ class _Counter:
             draw % laws,
             cell // draws % units,
             count,
-            (groups, laws, draws // laws),
+            (self.size[0] * self.size[1], laws, draws // laws),
             together=self.size[1],
         )
-
-
-def _rows(
-    distributions: FloatArray, spans: list[str], depots: list[str], kinds: pd.DataFrame
-) -> pd.DataFrame:
-    size = (len(spans), len(kinds), len(depots))
-    counts = np.arange(distributions.shape[1])
-    index = np.unravel_index(np.arange(int(np.prod(size))), size)
-    table = kinds.iloc[index[1]].reset_index(drop=True)
-    return table.assign(
-        month=np.array(spans, dtype=object)[index[0]],
-        depot=np.array(depots, dtype=object)[index[2]],
-        mean=distributions @ counts,
-        **{name: count_quantiles(distributions, level) for name, level in _LEVELS.items()},
-    )
