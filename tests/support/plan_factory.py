@@ -2,15 +2,13 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
+import budget_factory
 from pivotlife.dashboards.inputs import COLUMNS
 
-BUDGET_FACTORY = Path(__file__).with_name("budget_factory.py")
 NAN = float("nan")
 
 
@@ -46,4 +44,4 @@ def fleet_tables() -> dict[str, pd.DataFrame]:
     again = (pd.Timestamp("2026-09-01"), 31_200.0, "wear", "rough", True)
     rows["repeat_repairs"] = [rows["repeat_repairs"][0] + again]
     made = {name: pd.DataFrame(table, columns=list(COLUMNS[name])) for name, table in rows.items()}
-    return made | runpy.run_path(str(BUDGET_FACTORY))["budget_tables"]()
+    return made | budget_factory.budget_tables()
