@@ -35,32 +35,46 @@ def fleet(removed: dict[tuple[str, str, str], float], units: int = 10, **over: A
     )
 
 
-def test_jobs_that_renewed_all_of_a_shackle_side_and_axle_are_counted() -> None:
-    removed = {}
+def test_what_jobs_took_along_is_counted() -> None:
+    removed, bad = {}, set()
     for n in range(10):
         removed[(f"U{n}", "left", "shackle-lower")] = 1e5
+        bad.add((f"U{n}", "left", "shackle-lower"))
         if n < 6:
             removed[(f"U{n}", "left", "shackle-upper")] = 1e5 + 100
         if n < 3:
             removed[(f"U{n}", "left", "fixed-eye")] = 1e5
-    shackle, side, axle = join_shares(fleet(removed))
-    assert shackle == pytest.approx(6.5 / 11)
-    assert side == pytest.approx(3.5 / 11)
-    assert axle == pytest.approx(0.5 / 11)
+    lives = fleet(removed)
+    keys = zip(lives["unit_id"], lives["side"], lives["node"], strict=True)
+    reasons = ["wear" if key in bad else "partner" if key in removed else "" for key in keys]
+    shackle, side, axle = join_shares(lives.assign(removed_reason=reasons))
+    assert shackle == pytest.approx(6.5 / 12)
+    assert side == pytest.approx(3.5 / 12)
+    assert axle == pytest.approx(0.5 / 12)
+
+
+def test_what_had_to_come_out_itself_joined_nobody() -> None:
+    removed = {
+        (f"U{n}", "left", node): 1e5 for n in range(10) for node in ("shackle-lower", "fixed-eye")
+    }
+    # Eye and lower pin both failed: the upper pin stayed, so no shackle, and nothing of the
+    # side was left to join beyond it.
+    assert join_shares(fleet(removed)) == pytest.approx((0.5 / 12, 0.25, 0.5 / 12))
+    # Without any job there is only the guess.
+    assert join_shares(fleet({})) == pytest.approx((0.25, 0.25, 0.25))
 
 
 def test_campaigns_and_sales_say_nothing_of_habits() -> None:
-    whole = {
-        (f"U{n}", s, node): 1e5 for n in range(10) for s in ("left", "right") for node in NODES
-    }
-    everything = fleet(whole)
-    assert join_shares(everything)[2] == pytest.approx(10.5 / 11)
+    removed = {(f"U{n}", "left", node): 1e5 for n in range(10) for node in NODES}
+    lives = fleet(removed)
+    eye = lives["node"].eq("fixed-eye")
+    wore = lives.assign(removed_reason=["wear" if e else "partner" for e in eye])
+    assert join_shares(wore)[1] == pytest.approx(10.5 / 12)
     for reason in ("sale", "accident"):
-        assert join_shares(everything.assign(removed_reason=reason))[2] == pytest.approx(0.5)
+        assert join_shares(lives.assign(removed_reason=reason))[1] == pytest.approx(0.25)
     # A campaign took the rest of the job along.
-    one = everything["node"].eq("fixed-eye")
-    mixed = everything.assign(removed_reason=["campaign" if e else "wear" for e in one])
-    assert join_shares(mixed)[2] == pytest.approx(0.5)
+    mixed = lives.assign(removed_reason=["wear" if e else "campaign" for e in eye])
+    assert join_shares(mixed)[1] == pytest.approx(0.25)
 
 
 def test_what_came_out_when_it_was_found_was_acted_on_at_once() -> None:
