@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import pandas as pd
@@ -16,7 +17,15 @@ from pivotlife.pipeline.decision_inputs import cost_items
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.settings_file import load_settings
-from pivotlife.pipeline.spend_forecast import published_forecast, rebuilt_forecast
+from pivotlife.pipeline.spend_forecast import (
+    FROM_STORE,
+    REBUILT,
+    published_forecast,
+    rebuilt_forecast,
+    rows_then,
+)
+from pivotlife.pipeline.store import keep
+from pivotlife.pipeline.stored_intake import store_of
 from pivotlife.pipeline.work import Intake
 
 TODAY = pd.Timestamp("2026-07-01")
@@ -83,3 +92,27 @@ def test_a_short_record_makes_no_forecast(read: tuple[Settings, Intake, pd.Times
     costs = cost_items(settings.costs)
     early = first + pd.Timedelta(days=300)
     assert rebuilt_forecast(intake.judged.tables, costs, settings, early) is None
+
+
+def test_the_store_speaks_of_what_it_knew(
+    read: tuple[Settings, Intake, pd.Timestamp], tmp_path: Path
+) -> None:
+    settings, intake, day = read
+    store = {"path": str(tmp_path / "store")}
+    kept = settings.model_copy(update={"store": settings.store.model_copy(update=store)})
+    judged = intake.judged.tables
+    # Nothing is kept yet: today's rows, cut at that day.
+    assert rows_then(judged, kept, day) == (judged, REBUILT)
+    # The repairs as they stood then, before most of them were typed in.
+    early = dict(intake.raw)
+    repairs = early["repairs"]
+    early["repairs"] = replace(repairs, frame=repairs.frame.head(50))
+    where = store_of(kept)
+    assert where is not None
+    keep(where, early, day.date())
+    then, origin = rows_then(judged, kept, day)
+    assert origin == FROM_STORE
+    assert len(then["repairs"]) <= 50 < len(judged["repairs"])
+    assert len(then["units"]) == len(judged["units"])
+    # A day before the store begins is answered by today's rows.
+    assert rows_then(judged, kept, day - pd.Timedelta(days=1))[1] == REBUILT
