@@ -14,6 +14,9 @@ import pandas as pd
 import pytest
 
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
+from pivotlife.models.growth_law import GrowthLaw
+from pivotlife.models.policy_paths import draw_paths
+from pivotlife.models.policy_rates import Prices, rule_rate, rule_stops
 from pivotlife.models.spend_check import YEAR, band_hits
 from pivotlife.pipeline import stages
 from pivotlife.pipeline.decision_inputs import cost_items
@@ -64,3 +67,23 @@ def test_how_often_the_band_holds_what_followed(tmp_path: Path, *, faults: bool)
             f"{np.round(np.sort(ratio), 2).tolist()}"
         )
     assert len(whole) == 3 * len(SEEDS)
+
+
+def test_how_early_the_rule_renews() -> None:
+    """The budget renews at the last visit before the limit; the rule, which reads, a bit sooner."""
+    law = GrowthLaw("normal", 0.15, 0.06, 0.12, 1.4, np.log(2.0), 0.45)
+    prices = Prices(450.0, 2_200.0)
+    rows = []
+    for seed in (21, 22, 23, 24):
+        paths = draw_paths(law, 3.0, 25_000.0, paths=2_000, visits=48, width_mm=0.1, seed=seed)
+        over = paths.age >= paths.crossing[:, None]
+        stops = rule_stops(paths, prices, rule_rate(paths, prices, 0.01)) | over
+        ended = over.any(axis=1)
+        ahead = (over.argmax(axis=1) - stops.argmax(axis=1))[ended]
+        rows.append([ahead.mean(), (ahead == 1).mean(), (ahead == 0).mean()])
+    mean, error = np.mean(rows, axis=0), np.std(rows, axis=0, ddof=1) / 2.0
+    print(
+        f"visits between the rule's renewal and the visit that would find it over: {mean[0]:.2f} "
+        f"(se {error[0]:.2f}); exactly the last before {mean[1]:.2f}; found over {mean[2]:.3f}"
+    )
+    assert 0.0 <= mean[0] < 5.0

@@ -23,7 +23,7 @@ from pivotlife.pipeline.settings import Settings
 VISITS_BEYOND: Final = 9
 #: Laws drawn from what the records allow; draws are a multiple of them.
 LAWS: Final = 20
-_MOST_DRAWS, _LEAST_DRAWS, _PIVOT_DRAWS = 400, 100, 1_200_000
+_MOST_DRAWS, _LEAST_DRAWS, _PIVOT_DRAWS = 400, 60, 1_200_000
 
 
 def gaps_between_visits(settings: Settings) -> dict[str, float]:
