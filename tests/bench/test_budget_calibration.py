@@ -36,7 +36,7 @@ def checked(folder: Path, seed: int, *, faults: bool) -> pd.DataFrame:
     intake = stages.read(settings, quiet)
     placed = stages.build(intake, settings, LAST_RECORDED_DAY, quiet).placed.tables
     return spend_against_forecast(
-        intake.judged.tables,
+        intake.raw,
         placed,
         cost_items(settings.costs),
         settings,

@@ -151,3 +151,16 @@ def test_an_empty_fleet_draws_nothing(demand: ModuleType) -> None:
     curve = demand.OneCurve(2.0, 90_000.0)
     drawn = demand.draw(demand.pivots(curve).iloc[:0], curve)
     assert len(drawn.pivot) == 0
+
+
+def test_a_unit_whose_visit_nobody_knows_comes_at_any_time_within_its_interval(
+    demand: ModuleType,
+) -> None:
+    curve = demand.OneCurve(2.0, 1e9)
+    unknown = {"first_day": np.nan, "second_day": np.nan}
+    table = demand.pivots(curve, units=10, gap=10_000.0, listed=0, **unknown)
+    days = demand.draw(table, curve, draws=400).day
+    assert days.min() >= 0.0
+    assert days.max() <= 100.0
+    # Evenly over 100 days: the standard error of the mean of 4,000 visits is 0.46.
+    assert days.mean() == pytest.approx(50.0, abs=2.0)

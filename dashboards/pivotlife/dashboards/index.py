@@ -21,9 +21,7 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
 
-NOT_BUILT: Final = (
-    "lifetime cost of one type against another, and when it pays back",
-)
+NOT_BUILT: Final = ("lifetime cost of one type against another, and when it pays back",)
 
 ASSUMED: Final = (
     "Records are taken as written and as corrected by hand; the ledger names every correction.",

@@ -116,8 +116,8 @@ def draw_renewals(
     pivots : DataFrame, one row per pivot, the pivots of a unit together
         pivot_id, unit_id, axle, side, node, duty, announces (bool: play tells its end in time),
         listed (visit at which the shortlist renews it: 0 next, 1 the one after, -1 not),
-        miles_now, miles_per_day, first_day, second_day (days from today), gap_miles (service
-        interval), sale_miles (infinity: none planned).
+        miles_now, miles_per_day, first_day, second_day (days from today; NaN: at any time within
+        the interval), gap_miles (service interval), sale_miles (infinity: none planned).
     known : Prospects
         Of the same rows.
     habits : Habits

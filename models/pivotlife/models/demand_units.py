@@ -157,9 +157,11 @@ def _days(
     shape = (visits, draws)
     spread = np.stack([stream(seed, name, _GAPS).random(shape) for name in names])
     steps = gap[:, None, None] * (1.0 + GAP_SPREAD * (2.0 * spread - 1.0))
-    begin = first["first_day"].to_numpy(dtype=float)
-    steps[:, 0] = begin[:, None]
-    steps[:, 1] = (first["second_day"].to_numpy(dtype=float) - begin)[:, None]
+    begin = first["first_day"].to_numpy(dtype=float)[:, None]
+    second = first["second_day"].to_numpy(dtype=float)[:, None] - begin
+    # A unit whose next visit nobody knows comes at any time within its interval.
+    steps[:, 0] = np.where(np.isnan(begin), gap[:, None] * spread[:, 0], begin)
+    steps[:, 1] = np.where(np.isnan(second), steps[:, 1], second)
     return np.cumsum(steps, axis=1)
 
 

@@ -82,7 +82,7 @@ def budget_tables(
             as_of,
         ),
         "spend_against_forecast": spend_against_forecast(
-            work.intake.judged.tables, tables, costs, settings, as_of, out
+            work.intake.raw, tables, costs, settings, as_of, out
         ),
     }
 

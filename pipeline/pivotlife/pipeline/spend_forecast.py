@@ -1,10 +1,9 @@
 """The forecast of about a year ago: as it was published then, else made now from what was known.
 
 A run's folder of about a year ago holds its `budget.csv`, and that is what finance was told. Where
-there is none the forecast is made as it could have been: the rows that the store knew on that day,
-or without it today's rows dated and entered by then; life curves alone (no growth of play, no
-intervals), the shop working as its records until then say. That costs a second or two instead of a
-whole run.
+there is none the forecast is made as it could have been: the rows known on that day (`past_rows`),
+life curves alone (no growth of play, no intervals), the shop working as its records until then say.
+That costs a second or two instead of a whole run.
 
 Not here: the comparison (`models.spend_check`).
 """
@@ -30,9 +29,10 @@ from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.pipeline.decision_inputs import scale_bounds, sudden_rates
 from pivotlife.pipeline.growth_readings import growth_readings
 from pivotlife.pipeline.histories import Histories, build_histories
-from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
+from pivotlife.pipeline.past_rows import past_intake, rows_of_export, rows_of_store
 from pivotlife.pipeline.publish import WRITING
+from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.renewal_draws import (
     VISITS_BEYOND,
     gaps_between_visits,
@@ -40,7 +40,6 @@ from pivotlife.pipeline.renewal_draws import (
     shop_habits,
 )
 from pivotlife.pipeline.settings import Settings
-from pivotlife.pipeline.stored_intake import store_of
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
 
@@ -48,12 +47,13 @@ from pivotlife.pipeline.visits import next_visits
 _YOUNGEST, _OLDEST = 360, 400
 #: Days of readings before that day without which no forecast could have been made.
 _LEAST_RECORD: Final = 365
+PLANNED: Final = "visits table"
 REBUILT: Final = "made now from what was known then"
 FROM_STORE: Final = "made now from what the store knew then"
 
 
 def spend_against_forecast(
-    judged: Mapping[str, pd.DataFrame],
+    raw: Mapping[str, RawTable],
     placed: Mapping[str, pd.DataFrame],
     costs: CostItems,
     settings: Settings,
@@ -64,8 +64,10 @@ def spend_against_forecast(
 
     Parameters
     ----------
-    judged, placed : mapping of table name to DataFrame
-        Judged tables, without and with true miles; the latter as known today.
+    raw : mapping of table name to RawTable
+        As read today.
+    placed : mapping of table name to DataFrame
+        Judged tables with true miles, as known today.
     costs : CostItems
         Today's prices.
     settings : Settings
@@ -84,7 +86,7 @@ def spend_against_forecast(
     made_on, forecast, origin = published_forecast(out, as_of)
     if forecast is None:
         made_on = as_of - pd.DateOffset(years=1)
-        then, origin = rows_then(judged, settings, made_on)
+        then, origin = rows_then(raw, settings, made_on)
         forecast = rebuilt_forecast(then, costs, settings, made_on)
     if forecast is None:
         return pd.DataFrame(columns=list(SPEND_COLUMNS))
@@ -124,17 +126,29 @@ def _read(file: Path) -> pd.DataFrame | None:
 
 
 def rows_then(
-    judged: Mapping[str, pd.DataFrame], settings: Settings, day: pd.Timestamp
-) -> tuple[Mapping[str, pd.DataFrame], str]:
-    """Take the rows that the store knew on a day, else today's, and say which they are."""
-    store = store_of(settings)
-    if store is None:
-        return judged, REBUILT
-    # The library behind the store takes its time to load.
-    from pivotlife.pipeline.store import known_tables  # noqa: PLC0415  see above
+    raw: Mapping[str, RawTable], settings: Settings, day: pd.Timestamp
+) -> tuple[dict[str, pd.DataFrame], str]:
+    """Judge the rows that were known on a day, and say where they are from.
 
-    known = known_tables(store, day.date(), settings.folder)
-    return (judge(known).tables, FROM_STORE) if known else (judged, REBUILT)
+    Parameters
+    ----------
+    raw : mapping of table name to RawTable
+        As read today.
+    settings : Settings
+        They name the store.
+    day : Timestamp
+
+    Returns
+    -------
+    dict of DataFrame
+        Judged tables.
+    str
+        `FROM_STORE` or `REBUILT`.
+    """
+    known, begins = rows_of_store(settings, rows_of_export(raw))
+    kept = begins is not None and day.date() >= begins
+    judged = past_intake(known, day.date()).judged.tables
+    return judged, FROM_STORE if kept else REBUILT
 
 
 def rebuilt_forecast(
@@ -184,6 +198,10 @@ def _forecast(
     pivots = demand_pivots(in_service, chances, visits, gaps_between_visits(settings), day)
     if pivots.empty:
         return None
+    # Stops for grease alone put the next service off in the records, and not on the road.
+    planned = visits.loc[visits["visit_source"] == PLANNED, "unit_id"]
+    unknown = ~pivots["unit_id"].isin(planned)
+    pivots.loc[unknown, ["first_day", "second_day"]] = float("nan")
     habits = shop_habits(histories, visits, settings, day, follows_list=False)
     months = months_ahead(day, 12)
     renewals = renewals_ahead(pivots, curves, sudden_rates(lives), habits, months, seed)
