@@ -79,6 +79,12 @@ def downtime(files: Tables) -> str:
     return f"downtime worth USD {files['planned_cost']['downtime'].astype(float).sum():,.0f}"
 
 
+def year_ahead(files: Tables) -> str:
+    rows = files["budget"].set_index(["month", "depot", "item"])
+    year = rows.loc[("12 months", "all", "cash")].astype(float)
+    return f"USD {year['expected']:,.0f} in cash; in 8 of 10 such years it would be"
+
+
 def default_prices(files: Tables) -> str:
     prices = files["prices"]
     return f"{(prices['is_default'].astype(str).str.lower() == 'true').sum()} of {len(prices)}"
@@ -125,6 +131,7 @@ def gauge_spread(files: Tables) -> str:
         ("finance", cash),
         ("finance", labour),
         ("finance", downtime),
+        ("finance", year_ahead),
         ("finance", default_prices),
         ("finance", shop_rate),
         ("fleet", first_play),

@@ -7,6 +7,7 @@ from types import ModuleType
 import pytest
 
 import backtest_factory
+import demand_factory
 import fleet_factory
 import growth_factory
 import survival_factory
@@ -41,3 +42,9 @@ def factory() -> ModuleType:
 def backtests() -> ModuleType:
     """Invented forecasts of past lists and what was found afterwards."""
     return backtest_factory
+
+
+@pytest.fixture(scope="session")
+def demand() -> ModuleType:
+    """Invented pivots with constant or Weibull chances, and their draws: `draw`."""
+    return demand_factory

@@ -6,6 +6,7 @@ from typing import Any
 
 import pandas as pd
 
+import budget_factory
 from pivotlife.dashboards.inputs import COLUMNS
 
 NAN = float("nan")
@@ -42,4 +43,5 @@ def fleet_tables() -> dict[str, pd.DataFrame]:
     rows["kits_to_stage"] = [(*rows["kits_to_stage"][0], 3, 2, 1, monday, "order")]
     again = (pd.Timestamp("2026-09-01"), 31_200.0, "wear", "rough", True)
     rows["repeat_repairs"] = [rows["repeat_repairs"][0] + again]
-    return {name: pd.DataFrame(table, columns=list(COLUMNS[name])) for name, table in rows.items()}
+    made = {name: pd.DataFrame(table, columns=list(COLUMNS[name])) for name, table in rows.items()}
+    return made | budget_factory.budget_tables()

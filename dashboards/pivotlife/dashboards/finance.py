@@ -15,6 +15,7 @@ import pandas as pd
 from pivotlife.dashboards import words
 from pivotlife.dashboards.chart_cost import cost_drawing
 from pivotlife.dashboards.charts import Drawing
+from pivotlife.dashboards.finance_budget import budget_parts
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.tables import Column, Table, make_table, sums
 
@@ -58,6 +59,7 @@ def finance_context(inputs: PageInputs) -> dict[str, Any]:
         "headline": cost_headline(planned, money),
         "drawings": _drawings(planned, money),
         "by_month": by_month(planned, money),
+        "budget": budget_parts(inputs),
         "by_kind": by_kind(planned, inputs.tables["shortlist"], money),
         "items": items_by_type(inputs.tables["cost_items"], money),
         "prices": price_table(inputs.tables["prices"]),

@@ -53,7 +53,8 @@ def plan_parts(inputs: PageInputs) -> tuple[Part, ...]:
             "kits",
             "Kits to lay ready",
             "Shelves are shared out to the earliest visits first; what is already on order is not "
-            "counted on. Sizes are confirmed on the truck before tear-down.",
+            "counted on. Sizes are confirmed on the truck before tear-down. What later months take "
+            "and what to keep in stock stands on the finance page.",
             (kits_table(tables["kits_to_stage"]),),
             "kits_to_stage.csv",
         ),

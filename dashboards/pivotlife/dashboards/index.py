@@ -21,10 +21,7 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
 
-NOT_BUILT: Final = (
-    "lifetime cost of one type against another, and when it pays back",
-    "kits to keep in stock for later months",
-)
+NOT_BUILT: Final = ("lifetime cost of one type against another, and when it pays back",)
 
 ASSUMED: Final = (
     "Records are taken as written and as corrected by hand; the ledger names every correction.",
@@ -45,6 +42,10 @@ _FILES: Final[dict[str, str]] = {
     "lube_effect.csv": "what missed lube services cost, by type",
     "outlast.csv": "the chance that one type outlasts another",
     "decidable.csv": "when each comparison will be decided, and what it excludes already",
+    "budget.csv": "expected spend by month and depot, with bands",
+    "kit_demand.csv": "kits by month and quarter, and the stock to keep",
+    "warranty_claims.csv": "bushings that failed inside their kit's warranty",
+    "spend_against_forecast.csv": "last year's forecast against what was spent",
     "lives.csv": "every bushing life the records tell of",
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",

@@ -137,6 +137,19 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("standard_deviation_mm", "lower_mm", "upper_mm", "percent_of_total_variation"),
         *("percent_of_tolerance", "distinct_categories", "warning"),
     ),
+    "budget": ("month", "depot", "item", "expected", "p10", "p90", "from_shortlist"),
+    "kit_demand": (
+        *("month", "depot", "kit_id", "mean", "p90", "stock_for_service_level", "on_hand"),
+        *("on_order", "lead_time_days", "short_by", "bushing_type", "node"),
+    ),
+    "warranty_claims": (
+        *("status", "pivot_id", "depot", "kit_id", "reason", "expires_date", "days_left"),
+        *("amount", "chance_over_now"),
+    ),
+    "spend_against_forecast": (
+        *("month", "depot", "item", "forecast", "p10", "p90", "actual", "inside"),
+        *("repair_lines", "forecast_made_on", "forecast_from"),
+    ),
 }
 
 

@@ -100,6 +100,12 @@ def growth_table(
     return table.astype({"readings_used": int, **dict.fromkeys([*_RESULTS, *beyond], float)})
 
 
+def seen_ahead(table: pd.DataFrame, ahead: int) -> pd.DataFrame:
+    """Leave out the chances of visits further than `ahead` beyond the next two."""
+    told = [name for name in table.columns if name.startswith("chance_ahead_")]
+    return table.drop(columns=[name for name in told if int(name.rsplit("_", 1)[1]) > ahead])
+
+
 def _cell(
     group: pd.DataFrame,
     used: pd.DataFrame,

@@ -19,6 +19,7 @@ import pandas as pd
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.decision_costs import CostItems, cost_lines
+from pivotlife.pipeline.budget_work import BUDGET_TABLES
 from pivotlife.pipeline.engineer_checks import CHECK_TABLES
 from pivotlife.pipeline.fingerprint import table_hash
 from pivotlife.pipeline.ledger import whole_quarantine
@@ -39,6 +40,7 @@ CSV_TABLES = (
     *("kit_matches", "kits_to_stage", "hours_by_week", "inspection_gaps", "lube_compliance"),
     *("repeat_repairs", "changes", "line_basis"),
     *CHECK_TABLES,
+    *BUDGET_TABLES,
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 

@@ -163,6 +163,14 @@ class Decision(_Strict):
     )
 
 
+class Finance(_Strict):
+    """What finance asks of stock."""
+
+    service_level: Annotated[float, Field(gt=0.5, lt=1)] = Field(
+        default=0.95, description="chance that the kits on the shelf suffice until more have come"
+    )
+
+
 class Override(_Strict):
     """A person's word on one pivot: shown with who and why, never against a safety order."""
 
@@ -263,6 +271,7 @@ class Settings(_Strict):
     intervals: dict[Duty, DutyIntervals] = Field(default_factory=dict, validate_default=True)
     costs: Costs = Costs()
     decision: Decision = Decision()
+    finance: Finance = Finance()
     overrides: tuple[Override, ...] = ()
     fleet: Fleet = Fleet()
     survival: Survival = Survival()

@@ -21,7 +21,7 @@ from pivotlife.models.curves import curve_tables
 from pivotlife.models.decision import decide as decide_pivots
 from pivotlife.models.fair_comparison import compare_fairly
 from pivotlife.models.growth_cells import GrowthLaws, fit_laws
-from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
+from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table, seen_ahead
 from pivotlife.models.imputed_lives import completed_lives
 from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.mode_lives import lives_for_mode
@@ -30,6 +30,7 @@ from pivotlife.models.safety import standing_orders
 from pivotlife.models.type_table import compare_types, fit_by_type_and_duty
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.backtest_trust import Trust, trusted_laws, with_sentences
+from pivotlife.pipeline.budget_work import budget_tables
 from pivotlife.pipeline.decision_inputs import (
     cost_items,
     decision_options,
@@ -46,6 +47,7 @@ from pivotlife.pipeline.last_run import changes_since
 from pivotlife.pipeline.ledger import make_ledger
 from pivotlife.pipeline.line_basis import line_basis
 from pivotlife.pipeline.progress import Progress
+from pivotlife.pipeline.renewal_draws import VISITS_BEYOND
 from pivotlife.pipeline.results import RunResult, publish_all, run_record, run_tables
 from pivotlife.pipeline.safety_evidence import safety_evidence
 from pivotlife.pipeline.settings import Settings
@@ -146,7 +148,13 @@ def decide(
     with progress.stage(STAGES[3]):
         laws = trusted_laws(survival.laws, trust.distrusted)
         made = decided(
-            records, survival.fits, survival.readings, laws, settings, survival.fair.ratios
+            records,
+            survival.fits,
+            survival.readings,
+            laws,
+            settings,
+            survival.fair.ratios,
+            VISITS_BEYOND,
         )
         shortlist = with_sentences(made.shortlist, trust.distrusted)
         return replace(made, shortlist=shortlist, trust=trust)
@@ -159,23 +167,22 @@ def decided(
     laws: GrowthLaws,
     settings: Settings,
     ratios: pd.DataFrame | None = None,
+    ahead: int = 0,
 ) -> Decisions:
     """Decide from the fits that a list needs, and no more: also past lists are made here.
 
-    Without fairly compared `ratios` no conversion to another type is judged.
+    Without fairly compared `ratios` no conversion to another type is judged. The outlook reaches
+    `ahead` visits beyond the next two, or as far as the decision looks.
     """
     histories = records.histories
     costs = cost_items(settings.costs)
     bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
     curves = CurveBook(fits, bounds, seed=settings.random.seed)
-    growth = growth_table(
-        histories.in_service,
-        readings,
-        records.visits,
-        laws,
-        curves,
-        settings.decision.lookahead_visits - 1,
+    beyond = settings.decision.lookahead_visits - 1
+    outlook = growth_table(
+        histories.in_service, readings, records.visits, laws, curves, max(beyond, ahead)
     )
+    growth = seen_ahead(outlook, beyond)
     orders = standing_orders(
         records.evidence.evidence, records.evidence.clearances, histories.in_service
     )
@@ -204,6 +211,7 @@ def decided(
         planned_work(shortlist, costs),
         options,
         judged,
+        outlook=outlook,
     )
 
 
@@ -218,9 +226,9 @@ def plan(
 def publish_run(
     work: Work, settings: Settings, day: dt.date, progress: Progress, out: Path
 ) -> RunResult:
-    """Draw the pages and publish one folder; the caller holds the output's lock."""
+    """Add budget and comparisons, draw the pages, publish; the caller holds the output's lock."""
     with progress.stage(STAGES[5]):
-        tables = run_tables(work, settings)
+        tables = run_tables(work, settings) | budget_tables(work, settings, day, out)
         tables["line_basis"] = line_basis(
             work.fleet.shortlist, work.intake, work.records, settings, day
         )

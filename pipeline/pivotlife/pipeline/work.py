@@ -60,7 +60,7 @@ class Survival:
 
 @dataclass(frozen=True)
 class Decisions:
-    """The shortlist and what it rests on."""
+    """The shortlist and what it rests on; `outlook` are the chances of many visits ahead."""
 
     growth: pd.DataFrame
     orders: pd.DataFrame
@@ -70,6 +70,7 @@ class Decisions:
     options: DecisionOptions
     lives: ConversionLives
     trust: Trust = field(default_factory=Trust)
+    outlook: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)
