@@ -86,7 +86,7 @@ def test_the_backtest_finds_what_was_true(tmp_path: Path) -> None:
 
 
 def report(table: pd.DataFrame) -> None:
-    """Print the mean difference of each type; check how often a fleet is within 2 se of its truth."""
+    """Print the mean difference of each type; check that most fleets are within 2 se of truth."""
     for kind, own in table.groupby("bushing_type"):
         apart = own["found"] - own["true"]
         error = float(apart.std(ddof=1)) / len(own) ** 0.5
