@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -10,6 +12,7 @@ import pytest
 
 from backtest_factory import many
 from pivotlife.dashboards.backtest import backtest_page, earlier_lists, rules_table
+from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.backtest_calibration import calibration_bins
 from pivotlife.models.backtest_counts import backtest_table
 from pivotlife.models.backtest_rules import RulePrices, compare_rules
@@ -85,3 +88,14 @@ def test_a_run_without_a_backtest_says_nothing() -> None:
     assert earlier_lists({}) == ()
     assert earlier_lists({"backtest": {}}) == ()
     assert earlier_lists({"backtest": record()})[0].startswith("All types: Of 3")
+
+
+def test_a_runs_pages_tell_of_earlier_lists_only_where_there_are_any(factory: ModuleType) -> None:
+    plain = factory.make_inputs()
+    told = replace(plain, run={**plain.run, "backtest": record()})
+    without, with_one = build_pages(plain), build_pages(told)
+    assert "How earlier lists did" not in without["engineer.html"]
+    assert "How earlier lists did" in with_one["engineer.html"]
+    assert "All types: Of 3 pivots flagged" in with_one["engineer.html"]
+    assert "backtest.html" in with_one["index.html"]
+    assert "backtest.html" not in without["index.html"]
