@@ -187,7 +187,7 @@ def rules_table(rules: pd.DataFrame, currency: str) -> Table:
             Column("Renewed before the limit", numeric=True),
             Column("Found late", numeric=True),
             Column("Extra cost", numeric=True),
-            Column("More than the list", numeric=True),
+            Column("More than the list (below 0: cheaper)", numeric=True),
         ),
         [_rule(row, currency) for row in rules.to_dict("records")],
         empty="No bushing of these lists was looked at.",

@@ -61,6 +61,8 @@ NOTES: Final = (
     " visit, which counts until half way to the one after. Verified pairs stand for their like by"
     " the inverse of their chance of having been looked at. That worn and sound pivots alike were"
     " looked at for other reasons is an assumption.",
+    "Costs beside simple rules leave out partners of a job and the set-ups they save, and credit no"
+    " reading that a list asked for.",
     "A reading has its own error; a bushing near its limit may be called worn or sound by chance.",
 )
 
