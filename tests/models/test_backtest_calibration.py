@@ -45,8 +45,11 @@ def test_brier_and_bins_agree_with_scikit_learn(backtests: ModuleType) -> None:
     reference = brier_score_loss(worn, table["chance_at_look"], sample_weight=table["weight"])
     assert score(table)["brier"] == pytest.approx(reference)
     plain = table.assign(weight=1.0)
-    bins = calibration_bins(plain)
-    assert list(bins.columns) == list(BIN_COLUMNS)
+    whole = calibration_bins(plain)
+    bins = whole[whole["duty"] == "all"]
+    parts = whole[whole["duty"] != "all"].groupby("chance_from")["pairs"].sum()
+    assert parts.tolist() == bins["pairs"].tolist()
+    assert list(whole.columns) == list(BIN_COLUMNS)
     # Its bins are equally wide; ours are compared one by one.
     for row in bins.to_dict("records"):
         inside = plain["chance_at_look"].between(
@@ -99,6 +102,6 @@ def test_nothing_verified_is_nothing_said(backtests: ModuleType) -> None:
 
 def test_a_bin_without_a_worn_pivot_still_has_an_upper_limit(backtests: ModuleType) -> None:
     table = backtests.many(1, pairs=300).assign(outcome="sound", chance_at_look=0.03)
-    row = calibration_bins(table).set_index("chance_from").loc[0.01]
+    row = calibration_bins(table).set_index("chance_from").loc[0.01].iloc[0]
     assert (row["found"], row["found_lower"]) == (0.0, 0.0)
     assert row["found_upper"] == pytest.approx(0.01)

@@ -158,7 +158,7 @@ def _score(row: dict[Any, Any]) -> tuple[Any, ...]:
 
 
 def calibration_drawings(bins: pd.DataFrame) -> tuple[Drawing, ...]:
-    """Draw found against forecast, a figure for each type."""
+    """Draw found against forecast, a figure for each type, all duties together."""
     drawings = (
         calibration_drawing(
             rows,
@@ -168,7 +168,9 @@ def calibration_drawings(bins: pd.DataFrame) -> tuple[Drawing, ...]:
             f"n = {words.count(rows['verified'].sum(), 'verified pair')} of "
             f"{words.number(rows['pairs'].sum())}; bars are 95 % intervals.",
         )
-        for place, (kind, rows) in enumerate(bins.groupby("bushing_type", sort=True))
+        for place, (kind, rows) in enumerate(
+            bins[bins["duty"] == "all"].groupby("bushing_type", sort=True)
+        )
     )
     return tuple(drawing for drawing in drawings if drawing)
 

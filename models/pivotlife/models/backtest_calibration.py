@@ -107,7 +107,7 @@ def verdict(figures: dict[str, Any], expected: float) -> str:
 
 
 def calibration_bins(pairs: pd.DataFrame, *, draws: int = 400, seed: int = 0) -> pd.DataFrame:
-    """Compare found with forecast in bins of the forecast chance, by type, all duties together.
+    """Compare found with forecast in bins of the forecast chance, by type, all duties together and each.
 
     Parameters
     ----------
@@ -124,10 +124,12 @@ def calibration_bins(pairs: pd.DataFrame, *, draws: int = 400, seed: int = 0) ->
     """
     rows = []
     for kind, of_type in pairs[pairs["in_calibration"]].groupby("bushing_type", sort=True):
-        place = pd.cut(of_type["chance_at_look"], list(EDGES), labels=False, include_lowest=True)
-        for number, (low, high) in enumerate(pairwise(EDGES)):
-            cell = of_type[place == number]
-            rows.append((str(kind), "all", low, high, *_bin(cell, draws, seed)))
+        for duty, rows_of in [("all", of_type), *of_type.groupby("duty", sort=True)]:
+            chance = rows_of["chance_at_look"]
+            place = pd.cut(chance, list(EDGES), labels=False, include_lowest=True)
+            for number, (low, high) in enumerate(pairwise(EDGES)):
+                cell = rows_of[place == number]
+                rows.append((str(kind), str(duty), low, high, *_bin(cell, draws, seed)))
     return pd.DataFrame(rows, columns=list(BIN_COLUMNS))
 
 
