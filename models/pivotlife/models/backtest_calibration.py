@@ -107,7 +107,7 @@ def verdict(figures: dict[str, Any], expected: float) -> str:
 
 
 def calibration_bins(pairs: pd.DataFrame, *, draws: int = 400, seed: int = 0) -> pd.DataFrame:
-    """Compare found with forecast in bins of the forecast chance, by type, all duties together and each.
+    """Compare found with forecast in bins of the chance, by type, over all duties and in each.
 
     Parameters
     ----------
