@@ -7,7 +7,7 @@ from types import ModuleType
 import numpy as np
 import pandas as pd
 
-from pivotlife.dashboards.engineer import engineer_context, fates, left_out, suspects
+from pivotlife.dashboards.engineer import engineer_context, fates, left_out
 
 
 def test_lives_in_no_fit_come_first_by_type(factory: ModuleType) -> None:
@@ -28,12 +28,6 @@ def test_every_row_of_the_ledger_is_counted(factory: ModuleType) -> None:
     cut = fates(many)
     assert len(cut.rows) == 60
     assert "15 rows of rarer reasons stand in ledger.csv only" in cut.caption
-
-
-def test_suspicions_are_listed_with_their_records(factory: ModuleType) -> None:
-    table = suspects(factory.small_tables()["suspects"])
-    assert table.rows[0][0].text == "MD-031"
-    assert "Nothing was converted" in table.caption
 
 
 def test_one_survival_figure_a_duty_all_first(factory: ModuleType) -> None:

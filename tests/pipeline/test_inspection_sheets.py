@@ -34,7 +34,9 @@ def records(factory: ModuleType, *visits: dict[str, Any], **tables: Any) -> Reco
         **tables,
     )
     nothing = pd.DataFrame()
-    return Records(fleet.placed, fleet.histories, fleet.visits, fleet.safety, nothing)
+    return Records(
+        fleet.placed, fleet.histories, fleet.visits, fleet.safety, nothing, nothing, nothing
+    )
 
 
 def rows(factory: ModuleType, *visits: dict[str, Any], **asked: Any) -> pd.DataFrame:

@@ -234,9 +234,9 @@ def test_rows_repeated_word_for_word_are_kept_once() -> None:
     assert len(judged.tables["lube"]) == 1
     assert judged.quarantine.empty
     assert judged.duplicates.to_numpy().tolist() == [
-        ["readings", 4, "R1", "repeats row 2 word for word", ""],
-        ["lube", 3, "row 3", "repeats row 2 word for word", ""],
-        ["lube", 4, "row 4", "repeats row 2 word for word", ""],
+        ["readings", 4, "R1", "repeats row 2 word for word", "", 2, ""],
+        ["lube", 3, "row 3", "repeats row 2 word for word", "", 2, ""],
+        ["lube", 4, "row 4", "repeats row 2 word for word", "", 2, ""],
     ]
 
 

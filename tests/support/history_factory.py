@@ -18,9 +18,11 @@ import pandas as pd
 
 from pivotlife.pipeline.histories import Histories, build_histories
 from pivotlife.pipeline.judge import Judged, judge
+from pivotlife.pipeline.known_rows import known_at
 from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.safety_evidence import SafetyEvidence, safety_evidence
 from pivotlife.pipeline.settings import Settings, SourceSettings
+from pivotlife.pipeline.suspects import Screened, screen
 from pivotlife.pipeline.true_miles import TrueMiles, true_miles
 from pivotlife.pipeline.visits import next_visits
 
@@ -130,6 +132,17 @@ class Fleet:
         return safety_evidence(
             self.judged, self.placed, self.histories, self.settings, stamp(self.today)
         )
+
+    @cached_property
+    def screened(self) -> Screened:
+        known, _ = known_at(self.judged.tables, stamp(self.today))
+        return screen(
+            known, self.judged, self.placed, self.histories, self.settings, stamp(self.today)
+        )
+
+    def suspects(self, kind: str = "") -> pd.DataFrame:
+        found = self.screened.suspects
+        return found[found["kind"] == kind] if kind else found
 
     def life(self, number: int = 1, pivot_id: str = PIVOT) -> pd.Series:
         lives = self.histories.lives

@@ -14,6 +14,7 @@ import pandas as pd
 
 import checks_factory
 import fair_page_tables
+import intake_page_tables
 import plan_factory
 from pivotlife.dashboards.inputs import COLUMNS, PageInputs
 
@@ -173,16 +174,7 @@ def small_tables() -> dict[str, pd.DataFrame]:
         "prices": _prices(),
         "cost_items": _cost_items(),
         "planned_cost": planned_cost(shortlist),
-        "suspects": pd.DataFrame(
-            [
-                {
-                    "unit_id": "MD-031",
-                    "kind": "kilometres",
-                    "detail": "slope 1.61 times the unit's own between 2025-03-01 and 2025-06-30",
-                    "source_rows": "odometer:row 88, odometer:row 93",
-                }
-            ]
-        ),
+        **intake_page_tables.intake_tables(),
         **plan_factory.fleet_tables(),
         **fair_page_tables.fair_tables(),
         "life_counts": pd.DataFrame(

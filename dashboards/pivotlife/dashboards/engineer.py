@@ -32,6 +32,12 @@ from pivotlife.dashboards.fair_tables import (
     ratio_table,
 )
 from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.intake_tables import (
+    odometer_stretches,
+    profile_sentence,
+    profile_table,
+    suspect_kinds,
+)
 from pivotlife.dashboards.record_answers import LEFT_OUT, record_answers
 from pivotlife.dashboards.tables import Column, Table, group_sizes, make_table
 from pivotlife.dashboards.wait_table import wait_table
@@ -85,9 +91,9 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
     -------
     dict
         The ten `answers`; tables `ratios`, `waits`, `balance`, `lube`, `outlast`, `types`,
-        `duties`, `orders`, `removals`, `cuts`, `left_out`, `fates`, `suspects`; drawings
-        `curves`, `plots`, `plots_by_duty`; the sentences `assumptions`; and what
-        `checks_context` gives.
+        `duties`, `orders`, `removals`, `cuts`, `left_out`, `fates`, `profile`, `suspect_kinds`,
+        `suspects`; drawings `curves`, `plots`, `plots_by_duty`; the sentences
+        `profile_sentence` and `assumptions`; and what `checks_context` gives.
     """
     tables = inputs.tables
     comparison = tables["comparison"]
@@ -113,7 +119,10 @@ def engineer_context(inputs: PageInputs) -> dict[str, Any]:
         "plots_by_duty": by_duty,
         "left_out": left_out(tables["life_counts"]),
         "fates": fates(tables["ledger"]),
-        "suspects": suspects(tables["suspects"]),
+        "profile_sentence": profile_sentence(tables["profile"]),
+        "profile": profile_table(tables["profile"]),
+        "suspect_kinds": suspect_kinds(tables["suspects"]),
+        "suspects": odometer_stretches(tables["suspects"]),
         "assumptions": ASSUMPTIONS,
         **checks_context(tables),
         "earlier_lists": earlier_lists(inputs.run),
@@ -239,19 +248,4 @@ def fates(ledger: pd.DataFrame) -> Table:
             for (table, fate, reason), size in shown
         ],
         empty="The ledger is empty.",
-    )
-
-
-def suspects(rows: pd.DataFrame) -> Table:
-    """List the odometer suspicions; nothing was converted on a suspicion."""
-    return make_table(
-        "odometer-suspicions",
-        f"{words.count(len(rows), 'odometer suspicion')}. Nothing was converted or dropped on a "
-        "suspicion alone; look at these units' records.",
-        (Column("Unit"), Column("Suspicion"), Column("Detail"), Column("Records")),
-        [
-            tuple(words.text(row[name]) for name in ("unit_id", "kind", "detail", "source_rows"))
-            for row in rows.to_dict("records")
-        ],
-        empty="No odometer looks suspicious.",
     )

@@ -83,7 +83,8 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("unit_id", "depot", "visit_date", "pivots", "labour_hours", "parts", "labour"),
         *("alignment", "cash", "downtime_days", "downtime"),
     ),
-    "suspects": ("unit_id", "kind", "detail", "source_rows"),
+    "suspects": ("table", "row_id", "unit_id", "kind", "evidence", "excluded"),
+    "profile": ("topic", "item", "count", "share", "value", "unit", "detail"),
     "kit_matches": ("pivot_id", "kit_id", "verdict", "decides", "drive_tool", "supply"),
     "kits_to_stage": (
         *("depot", "visit_date", "kit_id", "bushing_type", "node", "drive_tool", "kits"),

@@ -7,8 +7,11 @@ Not here: fits, decisions, pages.
 
 from __future__ import annotations
 
+import datetime as dt
+import textwrap
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -17,15 +20,25 @@ from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.pipeline.cells import cells_of
 from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import Judged, judge
+from pivotlife.pipeline.known_rows import known_at
+from pivotlife.pipeline.profile import profile_table
+from pivotlife.pipeline.profile_text import WIDTH, profile_text
 from pivotlife.pipeline.proposal_text import propose_all
 from pivotlife.pipeline.publish import csv_text
 from pivotlife.pipeline.raw_table import RawTable
 from pivotlife.pipeline.run_notes import sheet_note
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import native_tables, read_handed_in
+from pivotlife.pipeline.suspect_events import DATED
+from pivotlife.pipeline.suspects import screen
+from pivotlife.pipeline.true_miles import true_miles
 
 SHOWN = 40
+_WRAPPED: Final = textwrap.TextWrapper(
+    WIDTH, subsequent_indent="    ", break_long_words=False, break_on_hyphens=False
+)
 #: Words that let a pivot pass, by column: what was mapped to them is counted aloud.
 HARMLESS = {
     "finding": ("ok", ""),
@@ -77,6 +90,8 @@ def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcom
     ------
     SourceError
         When a source cannot be read at all, or the report cannot be written.
+    SettingsError
+        When a limit's unit is unreadable.
 
     Notes
     -----
@@ -93,9 +108,10 @@ def check_sources(settings: Settings, report: Path | None = None) -> CheckOutcom
     del handed_in
     judged = judge(raw)
     _write(target, judged.quarantine)
-    lines = [_profile(name, table, judged) for name, table in raw.items()]
-    lines += [f"sheets: {note}" for note in sheet_note(raw)]
-    lines += _quieted(raw)
+    day = newest_day(judged)
+    lines = [profile_text(records_profile(raw, judged, settings, day), day)]
+    quieted = [f"sheets: {note}" for note in sheet_note(raw)] + _quieted(raw)
+    lines += ["", *quieted] if quieted else []
     lines += ["", *_fault_lines(raw, judged)]
     lines.append(f"report: {target}")
     if proposal:
@@ -111,19 +127,24 @@ def _write(target: Path, quarantine: pd.DataFrame) -> None:
         raise SourceError(f"{target}: cannot write the report ({fault.strerror})") from None
 
 
-def _profile(name: str, table: RawTable, judged: Judged) -> str:
-    good = judged.tables[name]
-    withheld = int((judged.quarantine["table"] == name).sum())
-    doubles = int((judged.duplicates["table"] == name).sum())
-    text = (
-        f"{name:9} {table.path.name}: {len(table.frame):,} rows, {len(good):,} good, "
-        f"{withheld:,} withheld, {doubles:,} repeated word for word"
-    )
-    days = [c for c in good.columns if c.endswith("_date") and c != "entered_date"]
-    if days and good[days[0]].notna().any():
-        span = good[days[0]]
-        text += f", {days[0]} {span.min():%Y-%m-%d} to {span.max():%Y-%m-%d}"
-    return text
+def newest_day(judged: Judged) -> pd.Timestamp:
+    """Day of the newest record that does not lie ahead; today where there is none."""
+    today = pd.Timestamp(dt.date.today())  # noqa: DTZ011  a day as the shop's calendar shows it
+    dates = [judged.tables[table][column] for table, column in DATED.items()]
+    days = pd.concat(dates, ignore_index=True)
+    newest = days[days <= today].max()
+    return today if pd.isna(newest) else pd.Timestamp(newest)
+
+
+def records_profile(
+    raw: dict[str, RawTable], judged: Judged, settings: Settings, day: pd.Timestamp
+) -> pd.DataFrame:
+    """Build the records as a run on that day would, and count what they hold."""
+    known, _ = known_at(judged.tables, day)
+    placed = true_miles(known, settings.odometer.daily_maximum)
+    histories = build_histories(placed.tables, settings, day)
+    used = screen(known, judged, placed, histories, settings, day)
+    return profile_table(raw, judged, used.placed, used.histories, used.suspects, day)
 
 
 def _quieted(raw: dict[str, RawTable]) -> list[str]:
@@ -151,7 +172,8 @@ def _fault_lines(raw: dict[str, RawTable], judged: Judged) -> list[str]:
     for row in faults.head(SHOWN).to_dict("records"):
         name = f" ({row['row_id']})" if row["row_id"] else ""
         file = row["file"] or raw[row["table"]].path.name
-        lines.append(f"  {file} row {row['row_number']}{name}: {row['reasons']}")
+        told = f"  {file} row {row['row_number']}{name}: {row['reasons']}"
+        lines += _WRAPPED.wrap(told)
     if len(faults) > SHOWN:
         lines.append(f"  ... and {len(faults) - SHOWN:,} more in the report")
     return lines

@@ -143,4 +143,6 @@ def _toml(value: object) -> str:
         return '"' + value.replace("\\", "\\\\").replace('"', '\\"') + '"'
     if isinstance(value, dt.date):
         return value.isoformat()
+    if isinstance(value, tuple):
+        return f"[{', '.join(_toml(one) for one in value)}]"
     return repr(typing.cast("float", value))

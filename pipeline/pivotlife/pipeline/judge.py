@@ -38,7 +38,9 @@ from pivotlife.pipeline.rules import (
 from pivotlife.pipeline.text_table import OFF_SHEET, RAGGED
 
 QUARANTINE_COLUMNS: Final = ("table", "row_number", "row_id", "reasons", "row", "file")
-DUPLICATE_COLUMNS: Final = ("table", "row_number", "row_id", "reason", "file")
+DUPLICATE_COLUMNS: Final = (
+    *("table", "row_number", "row_id", "reason", "file", "kept_row_number", "kept_file"),
+)
 
 
 @dataclass(frozen=True)
@@ -56,7 +58,8 @@ class Judged:
         table, row_number, row_id, reasons, row, file: the withheld rows word for word as JSON,
         under the headers of their file.
     duplicates : DataFrame
-        table, row_number, row_id, reason, file: rows that repeat an earlier one word for word.
+        table, row_number, row_id, reason, file: rows that repeat an earlier one word for word;
+        kept_row_number, kept_file name that one.
     """
 
     tables: dict[str, pd.DataFrame]
@@ -116,7 +119,7 @@ def _examine(name: str, source: RawTable | None) -> _Examined:
     columns = [str(column) for column in frame.columns if column not in ("row_number", "file")]
     id_column = table_facts(schema).id_column
     found = repeats(frame, columns, id_column)
-    repeated = frame.iloc[found[:, 0]]
+    repeated, first = frame.iloc[found[:, 0]], frame.iloc[found[:, 1]]
     kept = frame.drop(index=pd.Index(found[:, 0])).reset_index(drop=True) if len(found) else frame
     named = row_namer(frame) if len(found) else str
     ids = cells_of(repeated[id_column]).written() if id_column in frame.columns else None
@@ -127,6 +130,8 @@ def _examine(name: str, source: RawTable | None) -> _Examined:
             "row_id": row_ids(repeated, ids),
             "reason": [f"repeats {named(place)} word for word" for place in found[:, 1].tolist()],
             "file": row_files(repeated),
+            "kept_row_number": first["row_number"].to_numpy(),
+            "kept_file": row_files(first),
         }
     )
     converted = convert(kept, schema, given.dialect, given.labels())
@@ -197,5 +202,5 @@ def _stacked(frames: list[pd.DataFrame], columns: tuple[str, ...]) -> pd.DataFra
     filled = [frame for frame in frames if len(frame)]
     if not filled:
         empty = pd.DataFrame({column: np.array([], dtype=object) for column in columns})
-        return empty.astype({"row_number": np.int64})
+        return empty.astype({name: np.int64 for name in columns if name.endswith("row_number")})
     return pd.concat(filled, ignore_index=True)[list(columns)]

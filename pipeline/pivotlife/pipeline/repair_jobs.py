@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from itertools import groupby
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -35,6 +36,7 @@ from pivotlife.pipeline.repair_places import (
 
 #: Fate of a repair row and why.
 Note = tuple[str, str]
+FITTED_OVER: Final = "fitted without a removal: the bushing in place is taken as removed"
 
 
 def repair_lines(repairs: pd.DataFrame, kits: pd.DataFrame) -> list[Line]:
@@ -191,7 +193,7 @@ def _apply(unit: UnitSpans, line: Line, places: Sequence[Place], how: str) -> No
         ended = unit.close(place, line, shared=not own)
         acted |= ended or line.action != "removed"
         if line.action == "fitted" and ended:
-            said.append("fitted without a removal: the bushing in place is taken as removed")
+            said.append(FITTED_OVER)
         if line.action == "replaced" and not ended:
             said.append("replaced where none was in place")
         if line.action != "removed":

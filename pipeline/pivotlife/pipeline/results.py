@@ -41,6 +41,7 @@ CSV_TABLES = (
     *("repeat_repairs", "changes", "line_basis"),
     *CHECK_TABLES,
     *BUDGET_TABLES,
+    "profile",
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -92,7 +93,7 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "quarantine": whole_quarantine(
             work.intake.raw, work.intake.judged, records.placed.unplaced, acted_on(decisions.orders)
         ),
-        "suspects": records.placed.suspects,
+        "suspects": records.suspects,
         "prices": price_table(settings.costs),
         "cost_items": itemised(decisions.costs, sum(gaps.values()) / len(gaps) / 2),
         "planned_cost": fleet.planned_cost,

@@ -28,6 +28,7 @@ CONTEXT: Final = {
 BEFORE_SERVICE: Final = "dated before its unit was in service: another truck of that number?"
 AFTER_DEPARTURE: Final = "dated after its unit left the fleet"
 NO_UNIT: Final = "its unit is not in the units table or not yet in service"
+NOTHING_FITTED: Final = "no bushing was in this pivot then: only its odometer is used"
 SECOND_PIVOT_ROW: Final = "a second row for this pivot; the first one counts"
 
 
@@ -50,7 +51,7 @@ def reading_fates(readings: pd.DataFrame, flagged: pd.DataFrame) -> pd.DataFrame
     reason = np.where(
         readings["pivot_id"] == "",
         UNKNOWN,
-        "no bushing was in this pivot then: only its odometer is used",
+        NOTHING_FITTED,
     )
     loose = fates(readings, "readings", "odometer-only", "").assign(reason=reason)
     nothing = flagged["free_play_mm"].isna() & (flagged["finding"] == "")

@@ -17,6 +17,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, field_validator
 
+from pivotlife.pipeline.suspect_kinds import SuspectKind
+
 BushingType = Literal["rubber-bonded", "threaded", "roller"]
 Duty = Literal["line-haul", "regional", "vocational"]
 Node = Literal["fixed-eye", "shackle-lower", "shackle-upper"]
@@ -207,9 +209,10 @@ class Survival(_Strict):
 
 
 class Judge(_Strict):
-    """What the checks of incoming rows are told."""
+    """What the checks of rows are told; kinds of suspect values to leave out (suspects.csv)."""
 
     zero_suspect_miles: Annotated[float, Field(ge=0)] = 50_000.0
+    exclude_suspect: Annotated[tuple[SuspectKind, ...], BeforeValidator(_listed)] = ()
 
 
 class Odometer(_Strict):

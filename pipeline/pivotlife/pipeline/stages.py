@@ -46,6 +46,7 @@ from pivotlife.pipeline.known_rows import known_at
 from pivotlife.pipeline.last_run import changes_since
 from pivotlife.pipeline.ledger import make_ledger
 from pivotlife.pipeline.line_basis import line_basis
+from pivotlife.pipeline.profile import profile_table
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.renewal_draws import VISITS_BEYOND
 from pivotlife.pipeline.results import RunResult, publish_all, run_record, run_tables
@@ -53,6 +54,7 @@ from pivotlife.pipeline.safety_evidence import safety_evidence
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.sources import read_sources
 from pivotlife.pipeline.stored_intake import Taken, take_in
+from pivotlife.pipeline.suspects import screen, with_fates
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
 from pivotlife.pipeline.work import Decisions, FleetWork, Intake, Records, Survival, Work
@@ -87,17 +89,23 @@ def build(intake: Intake, settings: Settings, day: dt.date, progress: Progress) 
         known, later = known_at(intake.judged.tables, as_of)
         placed = true_miles(known, settings.odometer.daily_maximum)
         histories = build_histories(placed.tables, settings, as_of)
+        # Danger is read from the records before anything suspect is left out of them.
+        evidence = safety_evidence(intake.judged, placed, histories, settings, as_of)
+        used = screen(known, intake.judged, placed, histories, settings, as_of)
+        ledger = make_ledger(
+            intake.raw,
+            intake.judged,
+            pd.concat([later, used.histories.fates], ignore_index=True),
+            used.placed.unplaced,
+        )
         return Records(
-            placed=placed,
-            histories=histories,
-            visits=next_visits(placed.tables, placed.points, settings, as_of),
-            evidence=safety_evidence(intake.judged, placed, histories, settings, as_of),
-            ledger=make_ledger(
-                intake.raw,
-                intake.judged,
-                pd.concat([later, histories.fates], ignore_index=True),
-                placed.unplaced,
-            ),
+            placed=used.placed,
+            histories=used.histories,
+            visits=next_visits(used.placed.tables, used.placed.points, settings, as_of),
+            evidence=evidence,
+            ledger=ledger,
+            suspects=with_fates(used.suspects, ledger),
+            roster=used.roster,
         )
 
 
@@ -184,7 +192,7 @@ def decided(
     )
     growth = seen_ahead(outlook, beyond)
     orders = standing_orders(
-        records.evidence.evidence, records.evidence.clearances, histories.in_service
+        records.evidence.evidence, records.evidence.clearances, records.roster
     )
     limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
     options = decision_options(
@@ -231,6 +239,14 @@ def publish_run(
         tables = run_tables(work, settings) | budget_tables(work, settings, day, out)
         tables["line_basis"] = line_basis(
             work.fleet.shortlist, work.intake, work.records, settings, day
+        )
+        tables["profile"] = profile_table(
+            work.intake.raw,
+            work.intake.judged,
+            work.records.placed,
+            work.records.histories,
+            work.records.suspects,
+            pd.Timestamp(day),
         )
         record = run_record(work.intake, tables, settings, day, progress.seconds)
         tables["changes"], compared = changes_since(out, tables, record)

@@ -36,13 +36,19 @@ class Intake:
 
 @dataclass(frozen=True)
 class Records:
-    """Lives, pivots in service, coming visits, evidence of danger, and the fate of every row."""
+    """Lives, pivots in service, coming visits, evidence of danger, and the fate of every row.
+
+    `suspects` lists what looks wrong; `roster` are the pivots that safety counts, whatever the
+    settings leave out of the rest.
+    """
 
     placed: TrueMiles
     histories: Histories
     visits: pd.DataFrame
     evidence: SafetyEvidence
     ledger: pd.DataFrame
+    suspects: pd.DataFrame
+    roster: pd.DataFrame
 
 
 @dataclass(frozen=True)
