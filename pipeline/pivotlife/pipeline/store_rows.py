@@ -153,6 +153,7 @@ def row_blocks(
     """
     names = cell_columns(frame)
     schema = rows_schema(names)
+    columns = [_taken(frame[name], places) for name in names]
     for start in range(0, len(places), _BLOCK_ROWS):
         rows = places[start : start + _BLOCK_ROWS]
         high, low = np.ascontiguousarray(hashes[rows]).view(np.int64).T
@@ -162,7 +163,7 @@ def row_blocks(
             pa.array(high),
             pa.array(low),
         ]
-        cells = [_kept_cells(frame[name].iloc[rows]) for name in names]
+        cells = [_kept_cells(column.slice(start, len(rows))) for column in columns]
         yield pa.RecordBatch.from_arrays([*own, *cells], schema=schema)
 
 
@@ -182,10 +183,15 @@ def read_cells(column: pa.ChunkedArray, places: npt.NDArray[np.intp]) -> pd.Seri
     return categorical(coded.indices.to_numpy(), coded.dictionary.to_pylist())
 
 
-def _kept_cells(cells: pd.Series) -> pa.Array:
-    text = pa.array(cells, from_pandas=True)
-    if isinstance(text, pa.ChunkedArray):
-        text = text.combine_chunks()
+def _taken(cells: pd.Series, places: npt.NDArray[np.intp]) -> pa.Array:
+    """Take some rows of a column in one go: out of many chunks each take costs the whole column."""
+    column = pa.array(cells, from_pandas=True)
+    if isinstance(column, pa.ChunkedArray):
+        column = column.combine_chunks()
+    return column if len(places) == len(column) else column.take(pa.array(places))
+
+
+def _kept_cells(text: pa.Array) -> pa.Array:
     if pa.types.is_dictionary(text.type):
         text = text.dictionary_decode()
     text = pc.cast(text, _KEPT)
