@@ -191,9 +191,7 @@ def decided(
         histories.in_service, readings, records.visits, laws, curves, max(beyond, ahead)
     )
     growth = seen_ahead(outlook, beyond)
-    orders = standing_orders(
-        records.evidence.evidence, records.evidence.clearances, records.roster
-    )
+    orders = standing_orders(records.evidence.evidence, records.evidence.clearances, records.roster)
     limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
     options = decision_options(
         fits,
