@@ -53,7 +53,7 @@ def test_a_shorter_life_is_said_as_such() -> None:
         ({"effective": 29.0}, "weigh as 29 only; it takes 30"),
         ({"difference": -0.21}, "still differ in salted roads after weighting (0.21"),
         ({"lower": 0.95}, "if the ratio is what it seems, it takes about"),
-        ({"p_holm": 0.06}, "if the ratio is what it seems, it takes about"),
+        ({"p_holm": 0.06}, "it may be chance (p = 0.06 with the others counted); if the ratio is"),
         (
             {"ratio": 1.01, "lower": 0.9, "upper": 1.1},
             "below 0.90 or above 1.10 is all but excluded",

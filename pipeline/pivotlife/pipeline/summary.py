@@ -84,12 +84,13 @@ def _shortlist_head(result: RunResult) -> str:
 
 def _by_type(result: RunResult) -> str:
     table = result.tables["comparison"]
+    ways = table["informative_removals"]
     pooled = table[
         table["duty"].eq("all")
         & table["node"].eq("all")
         & table["life_order"].eq("all")
         & table["mode"].eq("any")
-        & table["informative_removals"].eq("censored")
+        & ways.eq("imputed" if ways.eq("imputed").any() else "censored")
     ]
     head = f"{'type':14} {'lives':>6} {'failures':>8} {'shape':>6}   B10 in miles (95 % limits)"
     rows = [
