@@ -48,7 +48,7 @@ def budget_tables() -> dict[str, pd.DataFrame]:
             ("2026-Q4", "all", "KIT-TFE-4", 7.1, 11, *no_shelf),
         ],
         "warranty_claims": [
-            ("claim now, expires soon", *pivot, found, day, 25.0, 61.5, NAN),
+            ("claim now, expires soon", *pivot, found, day, 25.0, 61.5, 0.14),
             ("read before it expires", *pivot, "In service.", pd.NaT, NAN, 60.0, 0.3),
         ],
         "spend_against_forecast": [

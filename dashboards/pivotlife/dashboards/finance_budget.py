@@ -274,7 +274,7 @@ def claims_table(claims: pd.DataFrame, currency: str) -> Table:
                 words.text(row["reason"]),
                 Cell(words.day(row["expires_date"], "by miles only"), _left(row["days_left"])),
                 words.number(row["amount"], 2),
-                words.percent(row["chance_over_now"], "found bad"),
+                words.percent(row["chance_over_now"]) if row["status"] == _WATCH else "found bad",
             )
             for row in rows[:HEAD]
         ],
