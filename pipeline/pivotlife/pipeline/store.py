@@ -252,7 +252,7 @@ def _stored_rows(store: Store, fresh: _Fresh, day: dt.date) -> tuple[Keys, int] 
 
 def _marks(store: Store, batch: log.Batch, table: str, then: Keys, now: Keys) -> list[pa.Table]:
     """Mark what came in and what is gone between two states of a table."""
-    came, gone = np.setdiff1d(now, then), np.setdiff1d(then, now)
+    came, gone = (np.setdiff1d(*pair, assume_unique=True) for pair in ((now, then), (then, now)))
     marks = [log.mark_entries(batch, table, log.IN, came)] if len(came) else []
     if len(gone):
         others = _successors(store, table, gone, came)
