@@ -101,14 +101,19 @@ def _lacking(e: Evidence) -> str:
             f"{_where(e)} the two types still differ in {e.unlike} after weighting"
             f" ({abs(e.difference):.2f} standard deviations); it takes both types on like trucks"
         )
-    if e.lower <= 1.0 <= e.upper:
-        return f"{_measured(e)} {_where(e)}; {_it_takes(e)}"
-    if e.p_holm > CHANCE:
-        return (
-            f"{_measured(e)} {_where(e)}; alone that would do, but among all the comparisons made"
-            f" here it may be chance (p = {e.p_holm:.2f} with the others counted); {_it_takes(e)}"
-        )
+    if e.lower <= 1.0 <= e.upper or e.p_holm > CHANCE:
+        return f"{_measured(e)} {_where(e)}; {_among_others(e)}{_it_takes(e)}"
     return ""
+
+
+def _among_others(e: Evidence) -> str:
+    """Say why an interval that leaves out 1 is not enough; empty when it holds 1."""
+    if e.lower <= 1.0 <= e.upper:
+        return ""
+    return (
+        "alone that would do, but among all the comparisons made here it may be chance"
+        f" (p = {e.p_holm:.2f} with the others counted); "
+    )
 
 
 def _it_takes(e: Evidence) -> str:
