@@ -143,8 +143,9 @@ def tuned(cell: str, prices: Prices) -> tuple[float, float]:
 
 
 def long_run(law: GrowthLaw, cell: str, prices: Prices, past: int) -> float:
-    """The rate as a run finds it: 200 bushings of the estimated law, a reading at every visit."""
-    drawn = draw_paths(law, LIMIT, CELLS[cell][1], width_mm=WIDTH, seed=past)
+    """The rule's own rate as a run finds it: 200 bushings of the estimated law, read as here."""
+    _, gap, readings = CELLS[cell]
+    drawn = draw_paths(law, LIMIT, gap, width_mm=WIDTH, seed=past, readings=readings)
     return rule_rate(drawn, prices, limit_rate(drawn, prices))
 
 
