@@ -103,7 +103,8 @@ def changed_settings(
 def _valid(settings: Settings, name: str, values: dict[str, Any]) -> BaseModel:
     """Check a section as the settings file would."""
     try:
-        return type(getattr(settings, name)).model_validate(values)
+        section: type[BaseModel] = type(getattr(settings, name))
+        return section.model_validate(values)
     except ValidationError as error:
         fault = error.errors()[0]
         place = ".".join(str(part) for part in (name, *fault["loc"]) if part != "value")
