@@ -104,8 +104,8 @@ def tornado_drawing(
         at = np.arange(len(rows), dtype=float)[::-1]
         now = float(rows["saving_now"].iloc[0])
         for column, colour, hatch, label in (
-            ("saving_at_low", _DOWNTIME, "///", "figure at its low end"),
-            ("saving_at_high", _CASH, "", "figure at its high end"),
+            ("saving_at_low", _DOWNTIME, "///", "low end"),
+            ("saving_at_high", _CASH, "", "high end"),
         ):
             reach = rows[column].to_numpy(dtype=float) - now
             axes.barh(

@@ -15,8 +15,11 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.sections import Section
 from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_table
 
-#: Units shown; the file has them all.
-_UNITS_SHOWN: Final = 300
+#: Units shown by their best conversion, and by how near their sale is; the file has them all.
+_UNITS_SHOWN: Final = 50
+_NEAR_SALE: Final = 20
+#: Verdicts of units that were driven; what is weak about a type stands with the type.
+_LOOKED_AT: Final = ("pays", "does not pay", "too close to call")
 
 
 def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
@@ -46,7 +49,7 @@ def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
                 "both. First cost is the cash of that visit. Whether it is booked as capital or "
                 "expense is your accountant's rule: finance.capital_from sets the amount.",
             ),
-            tables=(unit_table(units, money),),
+            tables=(unit_table(units, money), near_sale_table(units, money)),
         ),
         Section(
             "What lifetime cost assumes",
@@ -125,11 +128,31 @@ def unit_table(units: pd.DataFrame, currency: str) -> Table:
     """List each unit's best conversion."""
     rows = best_rows(units)
     shown = rows.head(_UNITS_SHOWN)
-    return make_table(
+    return _table_of(
         "units-to-convert",
-        f"Each unit's best other type, in {currency} worth today; "
+        f"Each unit's best other type, the most worthwhile first, in {currency} worth today; "
         f"{words.number(len(shown))} of {words.count(len(rows), 'unit')}, all types of all units "
         "are in conversion_by_unit.csv.",
+        shown,
+    )
+
+
+def near_sale_table(units: pd.DataFrame, currency: str) -> Table:
+    """List the units nearest to their sale: the last ones to spend money on."""
+    rows = best_rows(units)
+    shown = rows.sort_values("miles_left", kind="stable").head(_NEAR_SALE)
+    return _table_of(
+        "units-near-sale",
+        f"The units nearest to their sale with the best that converting would bring, in {currency}; "
+        f"{words.number(len(shown))} of {words.count(len(rows), 'unit')}.",
+        shown[shown["miles_left"].notna()],
+    )
+
+
+def _table_of(name: str, caption: str, shown: pd.DataFrame) -> Table:
+    return make_table(
+        name,
+        caption,
         (
             *(Column("Unit"), Column("Depot"), Column("Duty"), Column("Carries"), Column("To")),
             *(Column(label, numeric=True) for label in ("Miles left", "First cost", "Saving")),
@@ -142,7 +165,7 @@ def unit_table(units: pd.DataFrame, currency: str) -> Table:
 
 def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
     span = words.interval(row["saving_p10"], row["saving_p90"], words.number)
-    note = words.text(row["note"])
+    note = "" if row["verdict"] in _LOOKED_AT else words.text(row["note"])
     return (
         *(words.text(row[key]) for key in ("unit_id", "depot", "duty", "present_type", "to_type")),
         words.number(row["miles_left"]),

@@ -109,13 +109,14 @@ def saving_sentences(types: pd.DataFrame, currency: str) -> tuple[str, ...]:
         if others.empty:
             continue
         best = others.sort_values("saving", ascending=False).iloc[0]
-        word = "saves" if best["saving"] > 0 else "costs"
-        more = "" if best["saving"] > 0 else " more"
-        amount = words.money(abs(best["saving"]), currency)
         told.append(
             f"{duty}: against {best['reference_type']}, which most pivots carry, the best other "
-            f"type is {best['bushing_type']}: it {word} {amount}{more} a truck over "
-            f"{words.life_miles(best['holding_miles'])} miles ({_span(best, 'saving')}); the chance that it is cheaper on the average truck is "
+            f"type is {best['bushing_type']}. A truck's cash over "
+            f"{words.life_miles(best['holding_miles'])} miles is "
+            f"{_less(best['cash_saved'], currency)}, its downtime "
+            f"{_less(best['downtime_saved'], currency)}; weighed together "
+            f"{_less(best['saving'], currency)} (saving P10 to P90 {_span(best, 'saving')}). The "
+            "chance that it is cheaper on the average truck is "
             f"{words.percent(best['chance_cheaper'])}."
         )
     return tuple(told) or (_NO_COST,)
@@ -219,8 +220,8 @@ def break_even_table(table: pd.DataFrame) -> Table:
                 words.text(row["bushing_type"]),
                 words.text(row["reference_type"]),
                 Cell(words.text(row["figure"]), (words.text(row["unit"]),)),
-                _figure(row["now"], row["figure"]),
-                _figure(row["break_even"], row["figure"]),
+                _figure(row["now"]),
+                _figure(row["break_even"]),
                 f"{row['cheaper']} it" if row["cheaper"] else "",
                 words.text(row["note"]),
             )
@@ -270,8 +271,8 @@ def tornado_table(table: pd.DataFrame) -> Table:
                 words.text(row["bushing_type"]),
                 words.text(row["reference_type"]),
                 _spoken(row["figure"]),
-                _figure(row["low"], row["figure"]),
-                _figure(row["high"], row["figure"]),
+                _figure(row["low"]),
+                _figure(row["high"]),
                 *(words.number(row[k]) for k in ("saving_at_low", "saving_at_high", "swing")),
             )
             for row in rows.to_dict("records")
@@ -337,6 +338,10 @@ def _span(row: Any, name: str) -> str:
     return words.interval(row[f"{name}_p10"], row[f"{name}_p90"], words.number)
 
 
+def _less(saved: Any, currency: str) -> str:
+    return f"{words.money(abs(saved), currency)} {'less' if saved >= 0 else 'more'}"
+
+
 def _payback(year: Any) -> str:
     if pd.isna(year):
         return "not before the sale"
@@ -347,15 +352,12 @@ def _money(rows: pd.DataFrame, currency: str) -> str:
     return words.money(rows["saving_now"].iloc[0], currency)
 
 
-def _figure(value: Any, name: Any) -> str:
-    is_miles = "miles" in words.text(name) and "tyre" not in words.text(name)
-    return (
-        words.number(value, 0, "none")
-        if is_miles
-        else words.price(value)
-        if pd.notna(value)
-        else "none"
-    )
+def _figure(value: Any) -> str:
+    """Write a figure as finely as its kind deserves."""
+    if pd.isna(value):
+        return "none"
+    is_large = abs(value) >= 1_000
+    return words.number(value) if is_large else words.price(float(f"{value:.4g}"))
 
 
 def _spoken(key: Any) -> str:

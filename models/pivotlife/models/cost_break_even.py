@@ -237,7 +237,9 @@ def _on_grid(
     turns = np.flatnonzero(np.sign(saving[:-1]) != np.sign(saving[1:]))
     if not len(turns):
         always = "cheaper" if saving[-1] > 0 else "dearer"
-        return _row(name, unit, now, np.nan, "", f"{always} from {at[0]:g} to {at[-1]:g} {unit}")
+        return _row(
+            name, unit, now, np.nan, "", f"{always} from {at[0]:,.6g} to {at[-1]:,.6g} {unit}"
+        )
     last = turns[-1]
     low, high = saving[last], saving[last + 1]
     even = float(at[last] - low * (at[last + 1] - at[last]) / (high - low))
