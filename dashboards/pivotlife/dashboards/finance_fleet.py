@@ -18,8 +18,6 @@ from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_tabl
 #: Units shown by their best conversion, and by how near their sale is; the file has them all.
 _UNITS_SHOWN: Final = 50
 _NEAR_SALE: Final = 20
-#: Verdicts of units that were driven; what is weak about a type stands with the type.
-_LOOKED_AT: Final = ("pays", "does not pay", "too close to call")
 
 
 def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
@@ -143,8 +141,8 @@ def near_sale_table(units: pd.DataFrame, currency: str) -> Table:
     shown = rows.sort_values("miles_left", kind="stable").head(_NEAR_SALE)
     return _table_of(
         "units-near-sale",
-        f"The units nearest to their sale with the best that converting would bring, in {currency}; "
-        f"{words.number(len(shown))} of {words.count(len(rows), 'unit')}.",
+        "The units nearest to their sale with the best that converting would bring, in "
+        f"{currency}; {words.number(len(shown))} of {words.count(len(rows), 'unit')}.",
         shown[shown["miles_left"].notna()],
     )
 
@@ -165,7 +163,8 @@ def _table_of(name: str, caption: str, shown: pd.DataFrame) -> Table:
 
 def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
     span = words.interval(row["saving_p10"], row["saving_p90"], words.number)
-    note = "" if row["verdict"] in _LOOKED_AT else words.text(row["note"])
+    # What is weak about a type stands with the type; here only why a unit was not looked at.
+    note = "" if words.text(row["to_type"]) else words.text(row["note"])
     return (
         *(words.text(row[key]) for key in ("unit_id", "depot", "duty", "present_type", "to_type")),
         words.number(row["miles_left"]),
