@@ -31,6 +31,9 @@ CONVERSION_COLUMNS: Final = (
     *("keep_cash", "keep_downtime", "convert_cash", "convert_downtime", "first_cost"),
     *("saving", "saving_p10", "saving_p90", "chance_pays", "verdict", "note"),
 )
+_WORDS: Final = frozenset(
+    {"unit_id", "depot", "duty", "present_type", "to_type", "verdict", "note"}
+)
 FLEET_COLUMNS: Final = (
     *("year", "units", "cash", "cash_p10", "cash_p50", "cash_p90", "downtime", "downtime_p10"),
     *("downtime_p50", "downtime_p90"),
@@ -126,8 +129,8 @@ def fleet_cost(
         tables.append(_conversions(laid, amounts))
         driven += len(laid.units)
     tables.append(_unsold(units, pivots))
-    conversions = pd.concat([t for t in tables if len(t)] or tables, ignore_index=True)
-    return FleetCost(conversions[list(CONVERSION_COLUMNS)], _by_year(spent, driven), times)
+    conversions = pd.concat(tables, ignore_index=True)
+    return FleetCost(conversions.astype({"pivots": int}), _by_year(spent, driven), times)
 
 
 def _laid_out(
@@ -307,7 +310,8 @@ def _conversions(duty: _Duty, made: FloatArray) -> pd.DataFrame:
                     "note": duty.lives[option - 1].note,
                 }
             )
-    return pd.DataFrame(rows, columns=list(CONVERSION_COLUMNS))
+    table = pd.DataFrame(rows, columns=list(CONVERSION_COLUMNS))
+    return table.astype({name: float for name in CONVERSION_COLUMNS if name not in _WORDS})
 
 
 def _judged(saved: FloatArray) -> dict[str, object]:
@@ -329,17 +333,20 @@ def _unsold(units: pd.DataFrame, pivots: pd.DataFrame) -> pd.DataFrame:
     rest = units[~(units["miles_left"] > 0) & units["unit_id"].isin(pivots["unit_id"])]
     usual = pivots.groupby("unit_id")["bushing_type"].agg(lambda kinds: kinds.mode().iloc[0])
     due = rest["miles_left"].notna()
-    return pd.DataFrame(
+    numbers = [name for name in CONVERSION_COLUMNS if name not in _WORDS]
+    table = pd.DataFrame(
         {
             **{name: rest[name] for name in ("unit_id", "depot", "duty")},
+            **dict.fromkeys(numbers, np.nan),
             "present_type": rest["unit_id"].map(usual),
             "to_type": "",
             "miles_left": rest["miles_left"].clip(lower=0.0),
+            "pivots": rest["unit_id"].map(pivots["unit_id"].value_counts()),
             "verdict": np.where(due, "does not pay", "unknown"),
             "note": np.where(due, "due for sale: nothing pays back any more", _UNSOLD),
-        },
-        columns=list(CONVERSION_COLUMNS),
+        }
     )
+    return table[list(CONVERSION_COLUMNS)].astype(dict.fromkeys(numbers, float))
 
 
 def _by_year(spent: FloatArray, units: int) -> pd.DataFrame:
