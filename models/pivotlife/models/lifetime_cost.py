@@ -34,6 +34,7 @@ from pivotlife.models.truck_miles import PLACES, Axles, drawn_lives, drive
 #: Trucks drawn for each of the lives that the records allow, and in the search of a policy.
 TRUCKS_PER_DRAW = 20
 _SEARCHED = 240
+_SEARCHED_PER_DRAW = 4
 
 
 @dataclass(frozen=True)
@@ -203,7 +204,8 @@ def best_policy(
     tried = candidates(life)
     if held is not None and held not in tried:
         tried = [*tried, held]
-    draw = np.arange(_SEARCHED) % len(life.shapes)
+    draws = len(life.shapes)
+    draw = np.arange(min(_SEARCHED, _SEARCHED_PER_DRAW * draws)) % draws
     counts = truck_counts(work, [life] * len(tried), tried, draw, seed + 1)
     types = [life.bushing_type] * len(tried)
     cost = priced(counts, types, money, CASH) + priced(counts, types, money, DOWNTIME)

@@ -121,7 +121,7 @@ def lifetime_tables(
         "cost_of_late": late_table(costs, money, seed=settings.random.seed),
         "cost_assumptions": assumptions_table(costs, money, _origins(settings.finance)),
         "fleet_cost_by_year": fleet.by_year,
-        "conversion_by_unit": _booked(fleet.conversions, settings.finance.capital_from),
+        "conversion_by_unit": booked(fleet.conversions, settings.finance.capital_from),
     }
 
 
@@ -129,8 +129,16 @@ def _draws(settings: Settings) -> int:
     return min(DRAWS, settings.survival.bootstrap_draws)
 
 
-def _booked(conversions: pd.DataFrame, capital_from: float | None) -> pd.DataFrame:
-    """Flag what each conversion's first cost would be booked as."""
+def booked(conversions: pd.DataFrame, capital_from: float | None) -> pd.DataFrame:
+    """Flag what the first cost of each conversion would be booked as.
+
+    Parameters
+    ----------
+    conversions : DataFrame
+        first_cost (currency; NaN where nothing was counted).
+    capital_from : float or None
+        Amount from which it is capital; without it the flag asks for the setting.
+    """
     first = conversions["first_cost"].astype(float)
     if capital_from is None:
         flag = np.where(first.notna(), UNDECIDED, "")
