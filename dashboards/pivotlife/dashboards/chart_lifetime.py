@@ -20,6 +20,7 @@ from pivotlife.dashboards.charts import INK, QUIET, Drawing, board, pens, plain,
 
 _CASH = "#123f7a"
 _DOWNTIME = "#c9c2ae"
+_LONGEST = 34
 
 
 def type_drawing(
@@ -45,7 +46,7 @@ def type_drawing(
         at = np.arange(len(rows), dtype=float)[::-1]
         _bars(axes, at + 0.19, rows, "cash", "cash", True)
         _bars(axes, at - 0.19, rows, "downtime", "downtime (no cash leaves)", True)
-        labels = [plain(f"{r.bushing_type}, {r.duty}") for r in rows.itertuples()]
+        labels = [_label(f"{r.bushing_type}, {r.duty}") for r in rows.itertuples()]
         axes.set_yticks(at, labels)
         axes.yaxis.grid(visible=False)
         _money_axis(axes.xaxis)
@@ -113,7 +114,7 @@ def tornado_drawing(
             )
         axes.axvline(now, color=INK, linewidth=1.0)
         axes.axvline(0.0, color=INK, linewidth=1.0, linestyle="--")
-        axes.set_yticks(at, [plain(label) for label in labels])
+        axes.set_yticks(at, [_label(label) for label in labels])
         axes.yaxis.grid(visible=False)
         _money_axis(axes.xaxis)
         axes.set_xlabel(plain(f"saving, {currency} a truck (dashed: none)"))
@@ -168,6 +169,12 @@ def _bars(
         axes.barh(at, mean, 0.36, xerr=reach, **look)
     else:
         axes.bar(at, mean, 0.36, yerr=reach, **look)
+
+
+def _label(text: str) -> str:
+    """Keep a label from eating the figure."""
+    shown = plain(text)
+    return shown if len(shown) <= _LONGEST else f"{shown[: _LONGEST - 3]}..."
 
 
 def _money_axis(axis: Axis) -> None:

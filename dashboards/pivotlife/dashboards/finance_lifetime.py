@@ -235,7 +235,8 @@ def tornado_drawings(table: pd.DataFrame, currency: str) -> tuple[Drawing, ...]:
     """Draw, for each duty, the comparison whose saving lies nearest to nothing."""
     drawings = []
     for place, (duty, rows) in enumerate(table.groupby("duty", sort=False)):
-        kind = rows.loc[rows["saving_now"].abs().idxmin(), "bushing_type"]
+        nearest = rows["saving_now"].abs().sort_values(kind="stable").index[0]
+        kind = rows.loc[nearest, "bushing_type"]
         mine = rows[rows["bushing_type"] == kind].head(_BARS)
         usual = words.text(mine["reference_type"].iloc[0])
         drawings.append(

@@ -24,9 +24,9 @@ _RATES: Final = {"discount_rate": "discount rate, a year", "price_escalation": "
 
 
 def what_if_sections(inputs: PageInputs) -> tuple[Section, ...]:
-    """Write the section with price fields and totals; nothing where no cost was counted."""
+    """Write the section with price fields and totals; nothing where counts or prices lack."""
     data = what_if_data(inputs)
-    if not data["counts"]:
+    if not data["counts"] or _used(data) - set(data["figures"]):
         return ()
     return (
         Section(
@@ -78,13 +78,18 @@ def _counts(table: pd.DataFrame) -> list[dict[str, Any]]:
     return rows
 
 
+def _used(data: dict[str, Any]) -> set[str]:
+    """Keys of the figures that the script multiplies with."""
+    keys = {key for line in data["lines"] for term in line["terms"] for key in term[1:]}
+    keys |= {key for line in data["lines"] for key in line["price"]}
+    types = {row["type"] for row in data["counts"]}
+    return {key.replace("{type}", kind) for key in keys for kind in types} | set(_RATES)
+
+
 def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
     """Write fields, an output table and the data; every foreign text is escaped."""
-    used = {key for line in data["lines"] for term in line["terms"] for key in term[1:]}
-    used |= {key for line in data["lines"] for key in line["price"]}
-    fields = [
-        key for key in data["figures"] if key in used or key in _RATES or key.startswith("parts.")
-    ]
+    used = _used(data)
+    fields = [key for key in data["figures"] if key in used]
     inputs_html = Markup("\n").join(
         Markup(
             '<label>{} <input type="number" step="any" min="0" name="{}" value="{}"></label>'
@@ -98,7 +103,6 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
         ).format(row["duty"], row["type"], _outputs(place))
         for place, row in enumerate(data["counts"])
     )
-    text = json.dumps(data, ensure_ascii=True).replace("<", "\\u003c")
     heads = Markup("").join(
         Markup('<th scope="col" class="{}">{}</th>').format(kind, head)
         for head, kind in (
@@ -107,18 +111,17 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
         )
     )
     return Markup(
-        '<form id="what-if" class="what-if">{}\n'
+        '<form id="what-if" class="what-if" data-counts="{}">{}\n'
         '<button type="reset">Back to the run\'s prices</button></form>\n'
         '<div class="box"><table class="list" id="what-if-totals"><caption>{}</caption>'
         "<thead><tr>{}</tr></thead><tbody>{}</tbody></table></div>\n"
-        '<script type="application/json" id="what-if-data">{}</script>'
     ).format(
+        json.dumps(data, ensure_ascii=True),
         inputs_html,
         f"Totals at the prices above, in {inputs.currency}, "
         f"n = {words.count(len(data['counts']), 'type and duty', 'types and duties')}.",
         heads,
         rows_html,
-        Markup(text),  # noqa: S704 - JSON of numbers and names, every "<" written as an escape
     )
 
 

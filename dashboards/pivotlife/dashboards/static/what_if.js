@@ -3,7 +3,7 @@
 (() => {
   const form = document.getElementById("what-if");
   if (!form) return;
-  const data = JSON.parse(document.getElementById("what-if-data").textContent);
+  const data = JSON.parse(form.dataset.counts);
   const product = (keys, figures, type) =>
     keys.reduce((value, key) => value * figures[key.replace("{type}", type)], 1);
   const total = (row, kind, figures) => {
