@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import runpy
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pandas as pd
 import pytest
 from playwright.sync_api import Page
 
+from cost_lives import FIGURES
 from pivotlife.dashboards.finance import finance_context
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.render import render
@@ -18,9 +18,6 @@ from pivotlife.models.cost_lines import CASH, COUNTS, DOWNTIME, unit_amounts
 from pivotlife.models.lifetime_cost import Money
 
 pytestmark = pytest.mark.browser
-
-FACTORY = Path(__file__).parents[1] / "models" / "cost_factory.py"
-FIGURES: dict[str, float] = runpy.run_path(str(FACTORY))["FIGURES"]
 
 
 @pytest.fixture

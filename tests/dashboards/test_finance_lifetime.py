@@ -5,13 +5,12 @@ from __future__ import annotations
 import html
 import json
 import re
-import runpy
-from pathlib import Path
 from types import ModuleType
 
 import pandas as pd
 import pytest
 
+from cost_lives import FIGURES
 from pivotlife.dashboards.finance import SECTION_MAKERS, finance_context
 from pivotlife.dashboards.finance_fleet import (
     best_rows,
@@ -32,7 +31,6 @@ from pivotlife.dashboards.render import render
 from pivotlife.dashboards.tables import Table
 from pivotlife.models.cost_lines import COUNTS
 
-FACTORY = Path(__file__).parents[1] / "models" / "cost_factory.py"
 TABLES = (
     *("cost_by_type", "cost_quantities", "cost_break_even", "cost_tornado", "cost_of_late"),
     *("fleet_cost_by_year", "conversion_by_unit"),
@@ -57,7 +55,7 @@ def cells(table: Table, label: str) -> list[str]:
 
 def priced(factory: ModuleType, **tables: pd.DataFrame) -> PageInputs:
     """Inputs with every price that lifetime cost multiplies with."""
-    figures = runpy.run_path(str(FACTORY))["FIGURES"]
+    figures = FIGURES
     named = {"key": list(figures), "value": list(figures.values())}
     prices = pd.DataFrame(named).assign(unit="", source="a quote", date="2026-11-01")
     made: PageInputs = factory.make_inputs({"prices": prices.assign(is_default=False), **tables})

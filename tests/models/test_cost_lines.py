@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import runpy
-from pathlib import Path
-
 import numpy as np
 import pytest
 
+from cost_lives import FIGURES, MONEY
 from pivotlife.models.cost_break_even import with_late_times
 from pivotlife.models.cost_lines import (
     CASH,
@@ -20,8 +18,6 @@ from pivotlife.models.cost_lines import (
 )
 from pivotlife.models.decision_costs import CostError, CostItems, late_cost, planned_cost, road_cost
 
-F = runpy.run_path(str(Path(__file__).with_name("cost_factory.py")))
-FIGURES, MONEY = F["FIGURES"], F["MONEY"]
 ITEMS = CostItems(
     currency="USD",
     parts={"threaded": 60.0, "roller": 200.0},

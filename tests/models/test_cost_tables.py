@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-import runpy
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from cost_lives import LIVES, MONEY, NEVER, WORK
 from pivotlife.models.cash_flows import present_value
 from pivotlife.models.cost_break_even import (
     break_even_table,
@@ -32,8 +31,6 @@ from pivotlife.models.cost_tables import (
 from pivotlife.models.cost_tornado import tornado_table
 from pivotlife.models.lifetime_cost import DutyCost, duty_cost
 
-F = runpy.run_path(str(Path(__file__).with_name("cost_factory.py")))
-WORK, LIVES, MONEY, NEVER = F["WORK"], F["LIVES"], F["MONEY"], F["NEVER"]
 HELD = {"rubber-bonded": NEVER, "threaded": Policy(0.9, 0.6), "roller": Policy(0.8, 0.6)}
 EFFECT = {"threaded": 1.05, "roller": 1.1}
 

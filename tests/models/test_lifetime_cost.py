@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import math
-import runpy
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
 
+from cost_lives import LIVES, MONEY, NEVER, WORK
 from pivotlife.models.cost_lines import CASH, COUNTS, DOWNTIME, unit_amounts
 from pivotlife.models.cost_policy import Policy, candidates, choose_policy
 from pivotlife.models.lifetime_cost import (
@@ -20,8 +19,6 @@ from pivotlife.models.lifetime_cost import (
     lube_visits,
 )
 
-F = runpy.run_path(str(Path(__file__).with_name("cost_factory.py")))
-WORK, LIVES, MONEY, NEVER, SURE = F["WORK"], F["LIVES"], F["MONEY"], F["NEVER"], F["SURE"]
 HELD = {"rubber-bonded": NEVER, "threaded": Policy(0.9, 0.6), "roller": Policy(0.8, 0.6)}
 
 

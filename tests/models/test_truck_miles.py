@@ -3,29 +3,19 @@
 from __future__ import annotations
 
 import math
-import runpy
 from dataclasses import replace
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cost_lives import NEVER, SURE, WORK, life
 from pivotlife.models.cost_lines import COUNTS
 from pivotlife.models.cost_policy import Policy, TypeLife, fitted_bushings
 from pivotlife.models.lifetime_cost import truck_counts
 from pivotlife.models.replacement import renewal_function
 from pivotlife.models.truck_miles import Axles, drive, remaining_lives
-
-F = runpy.run_path(str(Path(__file__).with_name("cost_factory.py")))
-WORK, NEVER, SURE = F["WORK"], F["NEVER"], F["SURE"]
-
-
-def life(*args: Any, **over: Any) -> TypeLife:
-    made: TypeLife = F["life"](*args, **over)
-    return made
 
 
 def counted(

@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import math
-import runpy
 from dataclasses import replace
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from cost_lives import MONEY, NEVER, SURE, WORK, life
 from pivotlife.models.truck_miles import PLACES
 from pivotlife.models.unit_conversion import (
     CONVERSION_COLUMNS,
@@ -20,8 +19,6 @@ from pivotlife.models.unit_conversion import (
     fleet_cost,
 )
 
-F = runpy.run_path(str(Path(__file__).with_name("cost_factory.py")))
-WORK, MONEY, NEVER, SURE = F["WORK"], F["MONEY"], F["NEVER"], F["SURE"]
 PLAIN = replace(MONEY, discount_rate=0.0, price_escalation=0.0)
 
 
@@ -42,8 +39,8 @@ def made(
     rows: list[dict[str, Any]], units: list[dict[str, Any]], *lives: Any, money: Any = PLAIN
 ) -> FleetCost:
     kinds = lives or (
-        F["life"]("threaded", SURE, 100_000.0, spread=0.0),
-        F["life"]("roller", SURE, 1e7, spread=0.0),
+        life("threaded", SURE, 100_000.0, spread=0.0),
+        life("roller", SURE, 1e7, spread=0.0),
     )
     return fleet_cost(
         pd.DataFrame(rows),
@@ -123,7 +120,7 @@ def test_units_carry_different_types_side_by_side() -> None:
 
 
 def test_the_years_of_the_fleet_add_up_to_the_units_kept() -> None:
-    lives = (F["life"]("threaded", 2.2, 200_000.0), F["life"]("roller", 2.5, 300_000.0))
+    lives = (life("threaded", 2.2, 200_000.0), life("roller", 2.5, 300_000.0))
     fleet = made(pivots("A") + pivots("B"), [unit("A", 150_000.0), unit("B", 290_000.0)], *lives)
     kept = fleet.conversions.drop_duplicates("unit_id")
     assert fleet.by_year["cash"].sum() == pytest.approx(kept["keep_cash"].sum())
@@ -133,6 +130,6 @@ def test_the_years_of_the_fleet_add_up_to_the_units_kept() -> None:
 
 
 def test_equal_input_gives_equal_output() -> None:
-    lives = (F["life"]("threaded", 2.2, 200_000.0), F["life"]("roller", 2.5, 300_000.0))
+    lives = (life("threaded", 2.2, 200_000.0), life("roller", 2.5, 300_000.0))
     args = (pivots("A"), [unit("A", 150_000.0)], *lives)
     pd.testing.assert_frame_equal(made(*args).conversions, made(*args).conversions)
