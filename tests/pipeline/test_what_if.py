@@ -15,12 +15,14 @@ from pathlib import Path
 import openpyxl
 import pandas as pd
 import pytest
+from typer.testing import CliRunner
 
 from pivotlife.models.cost_lines import CASH, DOWNTIME
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.lifetime_cost import Lifetime
 from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.pipeline import stages
+from pivotlife.pipeline.cli import app
 from pivotlife.pipeline.cost_workbook import cell_name, cost_workbook
 from pivotlife.pipeline.errors import SettingsError
 from pivotlife.pipeline.fleet_tables import lube_compliance
@@ -230,3 +232,23 @@ def test_the_workbook_shows_the_runs_own_amounts_and_no_fixed_money(base: Base) 
     assert all(str(cell.value).startswith("=") for cell in money)
     again = cost_workbook(made, price_table(base.settings.costs), base.day)
     assert again == written
+
+
+def test_the_command_prints_before_and_after(
+    base: Base, monkeypatch: pytest.MonkeyPatch, last_day: dt.date
+) -> None:
+    """The fits of play and the fair comparison are left out here: they take most of the time."""
+    monkeypatch.setattr("pivotlife.pipeline.what_if.life_sources", lambda *_: base.sources)
+    ask = ["cost", str(base.settings.file), "--as-of", last_day.isoformat(), "--set"]
+    done = CliRunner().invoke(app, [*ask, "costs.shop_rate=140"])
+    assert done.exit_code == 0, done.output
+    made = what_if(base.records, base.sources, base.settings, ["costs.shop_rate=140"], base.day)
+    assert what_if_text(made, "USD") in done.output
+
+
+def test_the_command_refuses_an_unknown_figure_before_it_reads_anything(base: Base) -> None:
+    asked = ["cost", str(base.settings.file), "--set", "costs.shop_rat=1"]
+    done = CliRunner().invoke(app, asked)
+    assert done.exit_code == 2
+    assert "the nearest known key is 'costs.shop_rate'" in done.output
+    assert "reading" not in done.output
