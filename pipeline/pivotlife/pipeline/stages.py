@@ -256,11 +256,8 @@ def publish_run(
     work: Work, settings: Settings, day: dt.date, progress: Progress, out: Path
 ) -> RunResult:
     """Add budget and comparisons, draw the pages, publish; the caller holds the output's lock."""
-    with progress.stage(STAGES[5]):
-        tables = run_tables(work, settings) | budget_tables(work, settings, day, out)
-    """Draw the pages and publish one folder; the caller holds the output's lock."""
     with progress.stage(STAGES[6]):
-        tables = run_tables(work, settings)
+        tables = run_tables(work, settings) | budget_tables(work, settings, day, out)
         tables["line_basis"] = line_basis(
             work.fleet.shortlist, work.intake, work.records, settings, day
         )
