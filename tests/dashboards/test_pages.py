@@ -135,8 +135,7 @@ def test_missing_numbers_everywhere_break_nothing(factory: ModuleType) -> None:
         outline(page)
 
 
-def test_lifetime_cost_is_said_to_be_missing(pages: dict[str, str]) -> None:
-    assert "Lifetime cost is not modelled yet" in pages["finance.html"]
+def test_invented_prices_are_said_aloud(pages: dict[str, str]) -> None:
     assert "Invented prices." in pages["finance.html"]
 
 

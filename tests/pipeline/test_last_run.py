@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import shutil
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +45,8 @@ def go(settings: Settings, day: dt.date, out: Path, survival: Survival | None = 
     survival = survival or stages.fit(records, settings, QUIET)
     decisions = stages.decide(records, survival, settings, QUIET)
     fleet = stages.plan(records, decisions, settings, day, QUIET)
-    work = Work(intake, records, survival, decisions, fleet)
+    costing = stages.cost(records, survival, fleet, settings, QUIET)
+    work = Work(intake, records, survival, decisions, fleet, costing)
     return work, stages.publish_run(work, settings, day, QUIET, out)
 
 
@@ -218,7 +219,7 @@ def overridden(base: Base, out: Path, *overrides: Override) -> RunResult:
     settings = base.settings.model_copy(update={"overrides": overrides})
     work = base.work
     fleet = stages.plan(work.records, work.decisions, settings, base.day, QUIET)
-    again = Work(work.intake, work.records, work.survival, work.decisions, fleet)
+    again = replace(work, fleet=fleet)
     return stages.publish_run(again, settings, base.day, QUIET, out)
 
 

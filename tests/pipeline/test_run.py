@@ -29,6 +29,7 @@ def test_the_folder_is_whole(small_run: RunResult) -> None:
         "finance.html",
         "run.json",
         "shortlist.xlsx",
+        "lifetime_cost.xlsx",
         "sheets",
     }
     assert (small_run.folder.parent / "latest").resolve() == small_run.folder

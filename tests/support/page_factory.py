@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 import checks_factory
+import cost_page_tables
 import fair_page_tables
 import intake_page_tables
 import plan_factory
@@ -143,6 +144,7 @@ def small_tables() -> dict[str, pd.DataFrame]:
     shortlist = _shortlist()
     return {
         **checks_factory.check_tables(),
+        **cost_page_tables.cost_tables(),
         "comparison": _comparison(),
         "lives": pd.DataFrame(
             [{"life_id": "L1", "bushing_type": "threaded", "in_fit": True, "evidence": "broke"}]

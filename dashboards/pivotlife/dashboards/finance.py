@@ -2,11 +2,14 @@
 
 Cash and downtime are never added into one figure: downtime is work not done, no invoice.
 
-Not here: lifetime cost and return on one type against another, which no stage computes yet.
+Further parts come from the modules in `SECTION_MAKERS`, in that order.
+
+Not here: what those parts say.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any, Final
 
 import numpy as np
@@ -16,7 +19,11 @@ from pivotlife.dashboards import words
 from pivotlife.dashboards.chart_cost import cost_drawing
 from pivotlife.dashboards.charts import Drawing
 from pivotlife.dashboards.finance_budget import budget_parts
+from pivotlife.dashboards.finance_fleet import fleet_sections
+from pivotlife.dashboards.finance_lifetime import lifetime_sections
+from pivotlife.dashboards.finance_what_if import what_if_sections
 from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.sections import Section
 from pivotlife.dashboards.tables import Column, Table, make_table, sums
 
 _CASES: Final[dict[str, str]] = {
@@ -30,6 +37,12 @@ _AMOUNTS: Final = (
     "downtime",
 )
 _KINDS: Final = ("a unit to park", "mandatory work", "work by choice", "not on the shortlist")
+#: Each gives sections of the page, shown after the planned visits in this order.
+SECTION_MAKERS: Final[tuple[Callable[[PageInputs], tuple[Section, ...]], ...]] = (
+    lifetime_sections,
+    fleet_sections,
+    what_if_sections,
+)
 _NUMBERS: Final = tuple(
     Column(label, numeric=True)
     for label in (
@@ -50,14 +63,15 @@ def finance_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `banner` (sentences about invented prices), `drawings`, and the tables `by_month`,
-        `by_kind`, `items` (one per bushing type), `prices`.
+        `banner` (sentences about invented prices), `drawings`, `sections` (of the other
+        modules), and the tables `by_month`, `by_kind`, `items` (one per bushing type), `prices`.
     """
     planned, money = inputs.tables["planned_cost"], inputs.currency
     return {
         "banner": price_banner(inputs.tables["prices"]),
         "headline": cost_headline(planned, money),
         "drawings": _drawings(planned, money),
+        "sections": tuple(section for make in SECTION_MAKERS for section in make(inputs)),
         "by_month": by_month(planned, money),
         "budget": budget_parts(inputs),
         "by_kind": by_kind(planned, inputs.tables["shortlist"], money),

@@ -21,7 +21,7 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
 
-NOT_BUILT: Final = ("lifetime cost of one type against another, and when it pays back",)
+NOT_BUILT: Final[tuple[str, ...]] = ()
 
 ASSUMED: Final = (
     "Records are taken as written and as corrected by hand; the ledger names every correction.",
@@ -41,6 +41,9 @@ _FILES: Final[dict[str, str]] = {
     "balance.csv": "how unlike the types' trucks were, before and after weighting",
     "lube_effect.csv": "what missed lube services cost, by type",
     "outlast.csv": "the chance that one type outlasts another",
+    "lifetime_cost.csv": "what a truck takes until its sale, by type, duty and year",
+    "lifetime_cost.xlsx": "the same with live formulas: change a price, see the totals move",
+    "conversion_by_unit.csv": "whether converting pays, unit by unit",
     "decidable.csv": "when each comparison will be decided, and what it excludes already",
     "budget.csv": "expected spend by month and depot, with bands",
     "kit_demand.csv": "kits by month and quarter, and the stock to keep",
@@ -145,7 +148,7 @@ def _doors(inputs: PageInputs) -> tuple[Door, ...]:
         Door(
             "finance.html",
             "Finance",
-            "What will the coming visits cost, and from which prices?",
+            "What will visits, types and conversions cost, and from which prices?",
             (
                 cost_headline(tables["planned_cost"], inputs.currency),
                 *price_banner(tables["prices"]),

@@ -83,6 +83,36 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("unit_id", "depot", "visit_date", "pivots", "labour_hours", "parts", "labour"),
         *("alignment", "cash", "downtime_days", "downtime"),
     ),
+    "cost_by_type": (
+        *("bushing_type", "duty", "reference_type", "trucks_drawn", "holding_miles", "cash"),
+        *("cash_p10", "cash_p90", "downtime", "downtime_p10", "downtime_p90", "cash_per_year"),
+        *("parts_per_1000", "labour_per_1000", "lube_per_1000", "other_per_1000"),
+        *("downtime_per_1000", "cash_saved", "downtime_saved", "saving", "saving_p10"),
+        *("saving_p90", "chance_cheaper", "chance_cheaper_one_truck", "payback_year"),
+        *("policy", "note"),
+    ),
+    "cost_quantities": ("bushing_type", "duty", "year", "count", "mean"),
+    "cost_break_even": (
+        *("bushing_type", "reference_type", "duty", "figure", "unit", "now", "break_even"),
+        *("cheaper", "note"),
+    ),
+    "cost_tornado": (
+        *("bushing_type", "reference_type", "duty", "figure", "low", "high", "saving_at_low"),
+        *("saving_now", "saving_at_high", "swing"),
+    ),
+    "cost_of_late": (
+        *("bushing_type", "reference_type", "duty", "times", "late_cost_more", "saving_held"),
+        *("saving_chosen_anew", "policy", "reference_policy"),
+    ),
+    "cost_assumptions": ("duty", "key", "value", "unit", "source"),
+    "fleet_cost_by_year": (
+        *("year", "units", "cash", "cash_p10", "cash_p90", "downtime", "downtime_p10"),
+        "downtime_p90",
+    ),
+    "conversion_by_unit": (
+        *("unit_id", "depot", "duty", "present_type", "to_type", "miles_left", "first_cost"),
+        *("saving", "saving_p10", "saving_p90", "chance_pays", "verdict", "note", "booked_as"),
+    ),
     "suspects": ("table", "row_id", "unit_id", "kind", "evidence", "excluded"),
     "profile": ("topic", "item", "count", "share", "value", "unit", "detail"),
     "kit_matches": ("pivot_id", "kit_id", "verdict", "decides", "drive_tool", "supply"),

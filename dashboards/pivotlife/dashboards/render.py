@@ -34,6 +34,7 @@ def render(template: str, context: Mapping[str, Any]) -> str:
         "style": _static("style.css"),
         "sheet_style": _static("sheet.css"),
         "script": _static("page.js"),
+        "what_if_script": _static("what_if.js"),
     }
     return _environment().get_template(template).render({**shared, **context})
 

@@ -1,4 +1,4 @@
-"""The command line: demo, simulate, check, run, sheet, backtest, trial, schedule.
+"""The command line: demo, simulate, check, run, sheet, cost, backtest, trial, schedule.
 
 Results go to files and to standard output, progress and faults to standard error. Exit codes:
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
@@ -244,6 +244,43 @@ def sheet(
         typer.echo(f"{made.units} units, {made.pivots} pivots to look at")
         for path in made.paths:
             typer.echo(str(path))
+
+
+@app.command()
+def cost(
+    settings: SettingsFile,
+    changes: Annotated[
+        list[str] | None,
+        typer.Option("--set", metavar="KEY=VALUE", help="A price or rate to try; may be repeated."),
+    ] = None,
+    as_of: AsOf = None,
+    as_json: Json = False,
+    verbose: Verbose = False,
+) -> None:
+    """Print lifetime cost by type and duty, before and after changed prices; publish nothing."""
+    with _exit_codes(verbose):
+        from pivotlife.pipeline import stages
+        from pivotlife.pipeline.progress import Progress
+        from pivotlife.pipeline.settings_file import load_settings
+        from pivotlife.pipeline.what_if import (
+            changed_settings,
+            life_sources,
+            what_if,
+            what_if_json,
+            what_if_text,
+        )
+
+        loaded = load_settings(settings)
+        day = _day(as_of, loaded.schedule.timezone)
+        changed_settings(loaded, changes or (), day)
+        progress = Progress(stages=stages.COUNT)
+        records = stages.build(stages.read(loaded, progress), loaded, day, progress)
+        with progress.stage(stages.STAGES[2]):
+            sources = life_sources(records, loaded)
+        with progress.stage(stages.STAGES[5]):
+            made = what_if(records, sources, loaded, changes or (), day)
+        write = what_if_json if as_json else what_if_text
+        typer.echo(write(made, loaded.costs.currency))
 
 
 @app.command()

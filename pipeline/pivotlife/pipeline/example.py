@@ -23,6 +23,8 @@ HEAD = """\
 _UNSET = {
     "measure_miles": "default: twice pm_miles",
     "budget_per_month": "default: not limited",
+    "holding_miles": "default: the planned sale of the duty's units",
+    "capital_from": "default: no conversion is flagged",
 }
 
 

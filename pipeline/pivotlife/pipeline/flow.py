@@ -42,6 +42,7 @@ _build = task(cache_policy=NO_CACHE)(stages.build)
 _fit = task(cache_policy=NO_CACHE)(stages.fit)
 _decide = task(cache_policy=NO_CACHE)(stages.decide)
 _plan = task(cache_policy=NO_CACHE)(stages.plan)
+_cost = task(cache_policy=NO_CACHE)(stages.cost)
 _publish = task(cache_policy=NO_CACHE)(stages.publish_run)
 
 
@@ -75,7 +76,8 @@ def nightly(settings_file: str, as_of: str | None = None) -> str:
         trust = newest_backtest(settings.out_folder, day)
         decisions = _decide(records, survival, settings, progress, trust)
         fleet = _plan(records, decisions, settings, day, progress)
-        work = Work(intake, records, survival, decisions, fleet)
+        costing = _cost(records, survival, fleet, settings, progress)
+        work = Work(intake, records, survival, decisions, fleet, costing)
         result = _publish(work, settings, day, progress, settings.out_folder)
     _show_tables(result)
     return str(result.folder)

@@ -23,6 +23,7 @@ from pivotlife.pipeline.budget_work import BUDGET_TABLES
 from pivotlife.pipeline.engineer_checks import CHECK_TABLES
 from pivotlife.pipeline.fingerprint import table_hash
 from pivotlife.pipeline.ledger import whole_quarantine
+from pivotlife.pipeline.lifetime import COST_TABLES
 from pivotlife.pipeline.prices import price_table
 from pivotlife.pipeline.publish import LATEST, publish
 from pivotlife.pipeline.run_notes import notes
@@ -42,6 +43,7 @@ CSV_TABLES = (
     *CHECK_TABLES,
     *BUDGET_TABLES,
     "profile",
+    *COST_TABLES,
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -104,6 +106,7 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "lube_compliance": fleet.lube_compliance,
         "repeat_repairs": fleet.repeat_repairs,
         "unit_sizes": fleet.unit_sizes,
+        **work.costing.tables,
     }
 
 

@@ -59,5 +59,6 @@ def run(
         trust = newest_backtest(target, day)
         decisions = stages.decide(records, survival, settings, progress, trust)
         fleet = stages.plan(records, decisions, settings, day, progress)
-        work = Work(intake, records, survival, decisions, fleet)
+        costing = stages.cost(records, survival, fleet, settings, progress)
+        work = Work(intake, records, survival, decisions, fleet, costing)
         return stages.publish_run(work, settings, day, progress, target)

@@ -166,8 +166,17 @@ class Decision(_Strict):
 
 
 class Finance(_Strict):
-    """What finance asks of stock."""
+    """How money of later years counts, how far ahead, and what is asked of stock."""
 
+    discount_rate: Annotated[float, Field(gt=-1, le=1)] = 0.08
+    price_escalation: Annotated[float, Field(gt=-1, le=1)] = 0.025
+    years: Annotated[int, Field(ge=1, le=30)] = 10
+    holding_miles: Annotated[float, Field(gt=0)] | None = Field(
+        default=None, description="miles still ahead of a unit that has no planned sale of its own"
+    )
+    capital_from: Annotated[float, Field(ge=0)] | None = Field(
+        default=None, description="amount a unit from which a conversion is booked as capital"
+    )
     service_level: Annotated[float, Field(gt=0.5, lt=1)] = Field(
         default=0.95, description="chance that the kits on the shelf suffice until more have come"
     )

@@ -146,6 +146,11 @@ def _unknown(place: Sequence[object]) -> str:
     return _nearest(".".join([*above, last]), last, _keys_at(Settings, above))
 
 
+def nearest_key(key: str, known: Sequence[str]) -> str:
+    """Say that a dotted key is unknown, naming the nearest known one."""
+    return _nearest(key, key, known)
+
+
 def _nearest(key: str, last: str, known: Sequence[str]) -> str:
     close = difflib.get_close_matches(last, known, n=1, cutoff=0.0)
     hint = f"; the nearest known key is {close[0]!r}" if close else ""

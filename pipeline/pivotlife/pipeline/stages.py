@@ -1,8 +1,8 @@
 """The stages in order, each a plain function whose result the next one reads.
 
-read -> build -> fit -> decide -> plan -> publish_run. `run` calls them one after the other; the
-scheduled flow wraps the same functions. Nothing here computes: each stage names the functions of
-the rooms that do.
+read -> build -> fit -> decide -> plan -> cost -> publish_run. `run` calls them one after the
+other; the scheduled flow wraps the same functions. Nothing here computes: each stage names the
+functions of the rooms that do.
 
 Not here: what the published folder holds (`results`), the schedule.
 """
@@ -31,6 +31,7 @@ from pivotlife.models.type_table import compare_types, fit_by_type_and_duty
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.backtest_trust import Trust, trusted_laws, with_sentences
 from pivotlife.pipeline.budget_work import budget_tables
+from pivotlife.pipeline.cost_workbook import cost_workbook
 from pivotlife.pipeline.decision_inputs import (
     cost_items,
     decision_options,
@@ -45,6 +46,7 @@ from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.known_rows import known_at
 from pivotlife.pipeline.last_run import changes_since
 from pivotlife.pipeline.ledger import make_ledger
+from pivotlife.pipeline.lifetime import costing
 from pivotlife.pipeline.line_basis import line_basis
 from pivotlife.pipeline.profile import profile_table
 from pivotlife.pipeline.progress import Progress
@@ -57,7 +59,15 @@ from pivotlife.pipeline.stored_intake import Taken, take_in
 from pivotlife.pipeline.suspects import screen, with_fates
 from pivotlife.pipeline.true_miles import true_miles
 from pivotlife.pipeline.visits import next_visits
-from pivotlife.pipeline.work import Decisions, FleetWork, Intake, Records, Survival, Work
+from pivotlife.pipeline.work import (
+    Costing,
+    Decisions,
+    FleetWork,
+    Intake,
+    Records,
+    Survival,
+    Work,
+)
 
 STAGES = (
     "reading and checking the sources",
@@ -65,6 +75,7 @@ STAGES = (
     "fitting survival by type",
     "deciding",
     "planning the work",
+    "counting lifetime cost",
     "writing tables and pages",
 )
 COUNT = len(STAGES)
@@ -229,11 +240,23 @@ def plan(
         return fleet_work(records, decisions, settings, day)
 
 
+def cost(
+    records: Records,
+    survival: Survival,
+    fleet: FleetWork,
+    settings: Settings,
+    progress: Progress,
+) -> Costing:
+    """Count what each type takes until the trucks are sold, and price it."""
+    with progress.stage(STAGES[5]):
+        return costing(records, survival, fleet, settings)
+
+
 def publish_run(
     work: Work, settings: Settings, day: dt.date, progress: Progress, out: Path
 ) -> RunResult:
     """Add budget and comparisons, draw the pages, publish; the caller holds the output's lock."""
-    with progress.stage(STAGES[5]):
+    with progress.stage(STAGES[6]):
         tables = run_tables(work, settings) | budget_tables(work, settings, day, out)
         tables["line_basis"] = line_basis(
             work.fleet.shortlist, work.intake, work.records, settings, day
@@ -252,4 +275,6 @@ def publish_run(
         trust = work.decisions.trust
         record["notes"] = [compared, *trust.notes(), *record["notes"]]
         record["backtest"] = dict(trust.record)
-        return publish_all(tables, record, settings, day, out, trust.files)
+        book = cost_workbook(work.costing.lifetime, tables["prices"], day)
+        beside = {"lifetime_cost.xlsx": book, **trust.files}
+        return publish_all(tables, record, settings, day, out, beside)

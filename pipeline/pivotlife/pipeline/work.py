@@ -15,6 +15,7 @@ from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.fair_comparison import FairComparison
 from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.lifetime_cost import Lifetime
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.backtest_trust import Trust
 from pivotlife.pipeline.histories import Histories
@@ -96,6 +97,14 @@ class FleetWork:
 
 
 @dataclass(frozen=True)
+class Costing:
+    """Lifetime cost: the counts behind it, and its tables by the stem of their file."""
+
+    lifetime: Lifetime
+    tables: dict[str, pd.DataFrame]
+
+
+@dataclass(frozen=True)
 class Work:
     """Everything a run has made before it is published."""
 
@@ -104,3 +113,4 @@ class Work:
     survival: Survival
     decisions: Decisions
     fleet: FleetWork
+    costing: Costing

@@ -1,0 +1,203 @@
+"""The fleet's own trucks on the finance page: spending by year, and which unit to convert.
+
+Not here: types compared on new bushings (`finance_lifetime`).
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import pandas as pd
+
+from pivotlife.dashboards import words
+from pivotlife.dashboards.chart_lifetime import year_drawing
+from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.sections import Section
+from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_table
+
+#: Units shown by their best conversion, and by how near their sale is; the file has them all.
+_UNITS_SHOWN: Final = 50
+_NEAR_SALE: Final = 20
+
+
+def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
+    """Write the sections on the fleet's own trucks and on what all this assumes."""
+    tables, money = inputs.tables, inputs.currency
+    years, units = tables["fleet_cost_by_year"], tables["conversion_by_unit"]
+    drawing = year_drawing(
+        years,
+        money,
+        "fleet-years",
+        "Expected spending by year, fleet kept as it is",
+        "Solid: cash. Hatched: downtime. Whiskers: P10 to P90. It falls as units are sold: "
+        f"their successors are not in it. n = {words.count(_units(years), 'unit')}.",
+    )
+    return (
+        Section(
+            "What this fleet will spend",
+            (year_sentence(years, money),),
+            (drawing,) if drawing else (),
+            (year_table(years, money),),
+        ),
+        Section(
+            "Does converting pay on this unit?",
+            (
+                unit_sentence(units),
+                "Kept or converted at its next visit, each unit until its own sale, same luck for "
+                "both. First cost is the cash of that visit. Whether it is booked as capital or "
+                "expense is your accountant's rule: finance.capital_from sets the amount.",
+            ),
+            tables=(unit_table(units, money), near_sale_table(units, money)),
+        ),
+        Section(
+            "What lifetime cost assumes",
+            (
+                "Year 0 is today, later money counts at the end of its year. A truck that is sold "
+                "takes its bushings along: nothing is credited beyond. Trucks of one duty differ "
+                "in luck only; bushings fitted later last like the first. The policy is a plain "
+                "form of the shortlist's rule, which knows each pivot and costs somewhat less.",
+            ),
+            tables=(assumption_table(tables["cost_assumptions"]),),
+        ),
+    )
+
+
+def year_sentence(years: pd.DataFrame, currency: str) -> str:
+    """Say what the first year will cost, with its range."""
+    if years.empty or not _units(years):
+        return "No unit's miles and planned sale are known: nothing can be expected."
+    first = years.iloc[0]
+    span = words.interval(first["cash_p10"], first["cash_p90"], words.number)
+    return (
+        f"In the coming twelve months {words.count(_units(years), 'unit')} are expected to take "
+        f"{words.money(first['cash'], currency)} in cash (P10 to P90 {span}) and, apart from that, "
+        f"downtime worth {words.money(first['downtime'], currency)}."
+    )
+
+
+def year_table(years: pd.DataFrame, currency: str) -> Table:
+    """List the fleet's cash and downtime by year."""
+    return make_table(
+        "fleet-by-year",
+        f"Fleet kept as it is, in {currency} and prices of each year, not discounted; "
+        f"n = {words.count(_units(years), 'unit')} today.",
+        (*(Column("Year"), Column("Cash", numeric=True), Column("Downtime", numeric=True)),),
+        [
+            (
+                words.number(row["year"]),
+                *(
+                    estimate(
+                        words.number(row[name]),
+                        words.interval(row[f"{name}_p10"], row[f"{name}_p90"], words.number),
+                    )
+                    for name in ("cash", "downtime")
+                ),
+            )
+            for row in years.to_dict("records")
+        ],
+        empty="Nothing can be expected.",
+    )
+
+
+def unit_sentence(units: pd.DataFrame) -> str:
+    """Count the units on which the best conversion pays, does not, or is too close to call."""
+    verdicts = best_rows(units)["verdict"].value_counts()
+    parts = [
+        f"{verdict} on {words.count(verdicts[verdict], 'unit')}"
+        for verdict in ("pays", "does not pay", "too close to call")
+        if verdict in verdicts
+    ]
+    unknown = int(verdicts.get("unknown", 0))
+    tail = f" Of {words.count(unknown, 'unit')} no sale is planned." if unknown else ""
+    if not parts:
+        return f"No unit could be looked at.{tail}"
+    return f"The best other type {', '.join(parts)}.{tail}"
+
+
+def best_rows(units: pd.DataFrame) -> pd.DataFrame:
+    """Keep each unit's best conversion, the largest saving first."""
+    ordered = units.sort_values(
+        ["saving", "unit_id"], ascending=[False, True], kind="stable", na_position="last"
+    )
+    return ordered.drop_duplicates("unit_id")
+
+
+def unit_table(units: pd.DataFrame, currency: str) -> Table:
+    """List each unit's best conversion."""
+    rows = best_rows(units)
+    shown = rows.head(_UNITS_SHOWN)
+    return _table_of(
+        "units-to-convert",
+        f"Each unit's best other type, the most worthwhile first, in {currency} worth today; "
+        f"{words.number(len(shown))} of {words.count(len(rows), 'unit')}, all types of all units "
+        "are in conversion_by_unit.csv.",
+        shown,
+    )
+
+
+def near_sale_table(units: pd.DataFrame, currency: str) -> Table:
+    """List the units nearest to their sale: the last ones to spend money on."""
+    rows = best_rows(units)
+    shown = rows.sort_values("miles_left", kind="stable").head(_NEAR_SALE)
+    return _table_of(
+        "units-near-sale",
+        "The units nearest to their sale with the best that converting would bring, in "
+        f"{currency}; {words.number(len(shown))} of {words.count(len(rows), 'unit')}.",
+        shown[shown["miles_left"].notna()],
+    )
+
+
+def _table_of(name: str, caption: str, shown: pd.DataFrame) -> Table:
+    return make_table(
+        name,
+        caption,
+        (
+            *(Column("Unit"), Column("Depot"), Column("Duty"), Column("Carries"), Column("To")),
+            *(Column(label, numeric=True) for label in ("Miles left", "First cost", "Saving")),
+            *(Column("Chance it pays", numeric=True), Column("Verdict"), Column("Booked as")),
+        ),
+        [_unit_row(row) for row in shown.to_dict("records")],
+        empty="No unit is in service.",
+    )
+
+
+def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
+    span = words.interval(row["saving_p10"], row["saving_p90"], words.number)
+    # What is weak about a type stands with the type; here only why a unit was not looked at.
+    note = "" if words.text(row["to_type"]) else words.text(row["note"])
+    return (
+        *(words.text(row[key]) for key in ("unit_id", "depot", "duty", "present_type", "to_type")),
+        words.number(row["miles_left"]),
+        words.number(row["first_cost"], 0, "none"),
+        estimate(words.number(row["saving"], 0, "none"), span),
+        words.percent(row["chance_pays"], "none"),
+        Cell(words.text(row["verdict"]), (note,) if note else ()),
+        words.text(row["booked_as"]),
+    )
+
+
+def assumption_table(assumptions: pd.DataFrame) -> Table:
+    """List what lifetime cost rests on besides prices."""
+    return make_table(
+        "lifetime-assumptions",
+        f"{words.count(len(assumptions), 'figure')} behind lifetime cost besides prices.",
+        (
+            *(Column("Duty"), Column("Figure"), Column("Value", numeric=True)),
+            *(Column("Unit"), Column("Source")),
+        ),
+        [
+            (
+                words.text(row["duty"]),
+                words.text(row["key"]).replace("_", " "),
+                words.price(row["value"]) if row["value"] < 1_000 else words.number(row["value"]),
+                words.text(row["unit"]),
+                words.text(row["source"]),
+            )
+            for row in assumptions.to_dict("records")
+        ],
+        empty="Nothing was counted.",
+    )
+
+
+def _units(years: pd.DataFrame) -> int:
+    return 0 if years.empty else int(years["units"].iloc[0])
