@@ -55,6 +55,7 @@ def test_a_chance_never_reads_as_certainty(share: float, told: str) -> None:
 def test_a_band_writes_its_sign_once_where_it_can() -> None:
     assert untied(words.percent_band(0.05, 0.14)) == "5 to 14 %"
     assert untied(words.percent_band(0.001, 0.14)) == "under 1 % to 14 %"
+    assert untied(words.percent_band(0.001, 0.002)) == "under 1 %"
     assert words.percent_band(math.nan, math.nan) == ""
 
 

@@ -73,7 +73,7 @@ def chance_by_next_visit(row: Mapping[Any, Any]) -> str:
     """Write the chance of being over the limit if the pivot waits one more visit, with band."""
     band = words.percent_band(row["chance_lower"], row["chance_upper"])
     share = words.percent(row["chance_over_by_next_visit"])
-    return f"{share} ({band})" if band else share
+    return f"{share} ({band})" if band not in ("", share) else share
 
 
 def _growth(grown: Mapping[Any, Any]) -> str:

@@ -135,6 +135,8 @@ def percent(share: Any, missing: str = UNKNOWN) -> str:
 def percent_band(lower: Any, upper: Any) -> str:
     """Write a range of shares, the sign once where both ends are plain: "5 to 14 %"."""
     low, high = percent(lower), percent(upper)
+    if low == high != UNKNOWN:
+        return low
     if low[:1].isdigit() and high[:1].isdigit():
         low = low.removesuffix(f"{_TIED}%")
     return "" if low == high == UNKNOWN else f"{low} to {high}"
