@@ -81,8 +81,8 @@ def downtime(files: Tables) -> str:
 
 def year_ahead(files: Tables) -> str:
     rows = files["budget"].set_index(["month", "depot", "item"])
-    year = rows.loc[("12 months", "all", "cash")].astype(float)
-    return f"USD {year['expected']:,.0f} in cash; in 8 of 10 such years it would be"
+    expected = float(rows.loc[("12 months", "all", "cash"), "expected"])
+    return f"USD {expected:,.0f} in cash; in 8 of 10 such years it would be"
 
 
 def default_prices(files: Tables) -> str:

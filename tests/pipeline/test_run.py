@@ -35,7 +35,7 @@ def test_the_folder_is_whole(small_run: RunResult) -> None:
     assert (small_run.folder.parent / "latest").resolve() == small_run.folder
     record = json.loads((small_run.folder / "run.json").read_text(encoding="utf-8"))
     assert record == json.loads(json.dumps(small_run.record))
-    assert len(record["stages"]) == 5  # the last stage writes this file
+    assert len(record["stages"]) == 6  # the last stage writes this file
 
 
 def test_every_source_row_has_one_fate(small_run: RunResult) -> None:
