@@ -91,7 +91,7 @@ def real_or_not(tables: Tables) -> Answer:
             parts.append(_reading(row))
         if pair in unadjusted:
             parts.append(
-                f"unadjusted it reads {words.number(unadjusted[pair], 2)}, the difference being "
+                f"unadjusted it reads {words.number(unadjusted[pair], 2)}, part of the difference may be "
                 "who got which type"
             )
         if pair in waits and words.text(waits[pair]["state"]) != "decided":
