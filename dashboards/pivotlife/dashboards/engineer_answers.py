@@ -91,8 +91,8 @@ def real_or_not(tables: Tables) -> Answer:
             parts.append(_reading(row))
         if pair in unadjusted:
             parts.append(
-                f"unadjusted it reads {words.number(unadjusted[pair], 2)}, part of the difference may be "
-                "who got which type"
+                f"unadjusted it reads {words.number(unadjusted[pair], 2)}, part of the difference "
+                "may be who got which type"
             )
         if pair in waits and words.text(waits[pair]["state"]) != "decided":
             parts.append(words.text(waits[pair]["sentence"]))
