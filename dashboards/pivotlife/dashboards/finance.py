@@ -21,6 +21,7 @@ from pivotlife.dashboards.charts import Drawing
 from pivotlife.dashboards.finance_budget import budget_parts
 from pivotlife.dashboards.finance_fleet import fleet_sections
 from pivotlife.dashboards.finance_lifetime import lifetime_sections
+from pivotlife.dashboards.finance_questions import PRICES, anchor, questions
 from pivotlife.dashboards.finance_what_if import what_if_sections
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.sections import Section
@@ -63,17 +64,24 @@ def finance_context(inputs: PageInputs) -> dict[str, Any]:
     Returns
     -------
     dict
-        `banner` (sentences about invented prices), `drawings`, `sections` (of the other
-        modules), and the tables `by_month`, `by_kind`, `items` (one per bushing type), `prices`.
+        `banner` (sentences about invented prices), `questions`, `drawings`, `sections` (of the
+        other modules), and the tables `by_month`, `by_kind`, `items` (one per bushing type),
+        `prices`.
     """
     planned, money = inputs.tables["planned_cost"], inputs.currency
+    sections = tuple(section for make in SECTION_MAKERS for section in make(inputs))
+    budget = budget_parts(inputs)
+    headings = [part.heading for part in (*budget, *sections)]
     return {
+        "anchor": anchor,
+        "questions": questions([*headings, PRICES]),
+        "price_heading": PRICES,
         "banner": price_banner(inputs.tables["prices"]),
         "headline": cost_headline(planned, money),
         "drawings": _drawings(planned, money),
-        "sections": tuple(section for make in SECTION_MAKERS for section in make(inputs)),
+        "sections": sections,
         "by_month": by_month(planned, money),
-        "budget": budget_parts(inputs),
+        "budget": budget,
         "by_kind": by_kind(planned, inputs.tables["shortlist"], money),
         "items": items_by_type(inputs.tables["cost_items"], money),
         "prices": price_table(inputs.tables["prices"]),
