@@ -71,7 +71,7 @@ def finance_context(inputs: PageInputs) -> dict[str, Any]:
     planned, money = inputs.tables["planned_cost"], inputs.currency
     sections = tuple(section for make in SECTION_MAKERS for section in make(inputs))
     budget = budget_parts(inputs)
-    headings = [part.heading for part in (*budget, *sections)]
+    headings = [*(part.heading for part in budget), *(part.heading for part in sections)]
     return {
         "anchor": anchor,
         "questions": questions([*headings, PRICES]),
