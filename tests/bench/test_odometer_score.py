@@ -5,14 +5,12 @@ Standard errors are those of the mean over seeds (each seed is a fleet of its ow
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from pathlib import Path
-from types import ModuleType
 
 import numpy as np
 import pytest
 
+import odometer_truth
 from pivotlife.data.fleet import simulate
 
 pytestmark = pytest.mark.slow
@@ -20,25 +18,13 @@ SEEDS = range(1, 11)
 LEAST_FOUND = 0.95
 
 
-def helper() -> ModuleType:
-    path = Path(__file__).parents[1] / "pipeline" / "odometer_truth.py"
-    spec = importlib.util.spec_from_file_location("odometer_truth", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.mark.parametrize("bad", [None, 0.15], ids=["usual faults", "15 % bad"])
 def test_odometers_against_truth(tmp_path: Path, bad: float | None) -> None:
-    truth = helper()
     fleets = []
     for seed in SEEDS:
         simulate(tmp_path / str(seed), seed=seed, bad_odometers=bad)
-        told = truth.told(tmp_path / str(seed))
-        fleets.append(truth.scores(told.rows) | truth.suspicions(told))
+        told = odometer_truth.told(tmp_path / str(seed))
+        fleets.append(odometer_truth.scores(told.rows) | odometer_truth.suspicions(told))
     print(f"\nseeds {SEEDS.start} to {SEEDS.stop - 1}, 180 units each, bad odometers: {bad}")
     share = {}
     for name in fleets[0]:
@@ -47,7 +33,7 @@ def test_odometers_against_truth(tmp_path: Path, bad: float | None) -> None:
         spread = np.std([part.share for part in parts], ddof=1) / np.sqrt(len(parts))
         share[name] = hits / of
         print(f"  {name:<40} {hits:>6} of {of:>7}  {share[name]:7.2%}  (se {spread:.2%})")
-    for kind in (*truth.ROW_KINDS, "all findable"):
+    for kind in (*odometer_truth.ROW_KINDS, "all findable"):
         assert share[f"found, {kind}"] >= LEAST_FOUND
     assert share["good values touched"] < 0.005
     assert share["imputed within 2 %"] >= 0.95

@@ -1,36 +1,23 @@
-"""Attributed positions of a small invented fleet against its truth."""
+"""Attributed positions of a small invented fleet against its place_truth."""
 
 from __future__ import annotations
 
-import importlib.util
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import pytest
 
-
-@pytest.fixture(scope="module")
-def truth() -> ModuleType:
-    path = Path(__file__).with_name("place_truth.py")
-    spec = importlib.util.spec_from_file_location("place_truth", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+import place_truth
 
 
 @pytest.mark.parametrize("spoken", [False, True], ids=["no remarks", "remarks"])
-def test_attributed_positions_are_right(
-    truth: ModuleType, small_fleet: Callable[..., Path], spoken: bool
-) -> None:
+def test_attributed_positions_are_right(small_fleet: Callable[..., Path], spoken: bool) -> None:
     folder = small_fleet(seed=12).parent
-    tables = truth.judged(folder)
+    tables = place_truth.judged(folder)
     if spoken:
-        tables = truth.with_remarks(folder, tables, seed=12)
-    found = truth.outcomes(folder, tables)
-    print(f"\n{truth.table_of(found)}")  # noqa: T201  the score itself is asked for
+        tables = place_truth.with_remarks(folder, tables, seed=12)
+    found = place_truth.outcomes(folder, tables)
+    print(f"\n{place_truth.table_of(found)}")  # noqa: T201  the score itself is asked for
     known = found[found["way"] != ""]
     wrong = known[(known["true"] != known["given"]) & ~known["swapped"]]
     assert len(known) > 100
@@ -42,8 +29,10 @@ def test_attributed_positions_are_right(
     assert by_table["readings"] > 0.35
 
 
-def test_what_stays_unknown_is_nobodys(truth: ModuleType, small_fleet: Callable[..., Path]) -> None:
-    found = truth.outcomes(small_fleet(seed=12).parent, truth.judged(small_fleet(seed=12).parent))
+def test_what_stays_unknown_is_nobodys(small_fleet: Callable[..., Path]) -> None:
+    found = place_truth.outcomes(
+        small_fleet(seed=12).parent, place_truth.judged(small_fleet(seed=12).parent)
+    )
     unknown = found[found["way"] == ""]
     assert len(unknown) > 20
     assert (unknown["given"] == frozenset()).all()

@@ -5,44 +5,29 @@ The bench of the same name scores fleets of full size over several seeds.
 
 from __future__ import annotations
 
-import importlib.util
-import sys
 from collections.abc import Callable
 from pathlib import Path
-from types import ModuleType
 
 import pytest
+
+import odometer_truth
 
 #: A fleet in which meters were changed on record and off it.
 SEED = 12
 
 
-@pytest.fixture(scope="module")
-def truth() -> ModuleType:
-    path = Path(__file__).with_name("odometer_truth.py")
-    spec = importlib.util.spec_from_file_location("odometer_truth", path)
-    assert spec is not None
-    assert spec.loader is not None
-    module = importlib.util.module_from_spec(spec)
-    sys.modules[spec.name] = module
-    spec.loader.exec_module(module)
-    return module
-
-
 @pytest.fixture(scope="module", params=[None, 0.15], ids=["usual faults", "15 % bad"])
-def told(
-    request: pytest.FixtureRequest, truth: ModuleType, small_fleet: Callable[..., Path]
-) -> object:
+def told(request: pytest.FixtureRequest, small_fleet: Callable[..., Path]) -> object:
     options = {} if request.param is None else {"bad_odometers": request.param}
-    return truth.told(small_fleet(seed=SEED, **options).parent)
+    return odometer_truth.told(small_fleet(seed=SEED, **options).parent)
 
 
-def test_the_score_of_a_small_fleet(truth: ModuleType, told: object) -> None:
-    scored = truth.scores(told.rows) | truth.suspicions(told)  # type: ignore[attr-defined]
-    print(f"\n{truth.table(scored)}")  # noqa: T201  the score itself is asked for
+def test_the_score_of_a_small_fleet(told: object) -> None:
+    scored = odometer_truth.scores(told.rows) | odometer_truth.suspicions(told)  # type: ignore[attr-defined]
+    print(f"\n{odometer_truth.table(scored)}")  # noqa: T201  the score itself is asked for
     assert scored["found, all findable"].of > 100
     assert scored["found, all findable"].share >= 0.95
-    for kind in truth.ROW_KINDS:
+    for kind in odometer_truth.ROW_KINDS:
         assert scored[f"found, {kind}"].share >= 0.90  # few rows of each kind in 60 units
     assert scored["good values touched"].of > 5_000
     assert scored["good values touched"].share < 0.005
@@ -53,8 +38,8 @@ def test_the_score_of_a_small_fleet(truth: ModuleType, told: object) -> None:
         assert scored[f"{meter}, within 2 %"].share >= 0.95
 
 
-def test_what_is_only_reported(truth: ModuleType, told: object) -> None:
-    scored = truth.suspicions(told)
+def test_what_is_only_reported(told: object) -> None:
+    scored = odometer_truth.suspicions(told)
     for kind in ("meter-change", "number-used-twice"):
         assert scored[f"suspected, {kind}"].of >= 1
         assert scored[f"suspected, {kind}"].hits == scored[f"suspected, {kind}"].of
@@ -65,13 +50,11 @@ def test_what_is_only_reported(truth: ModuleType, told: object) -> None:
     assert offset.share >= 0.5
 
 
-def test_the_score_knows_a_good_fleet_from_a_bad_one(
-    truth: ModuleType, small_fleet: Callable[..., Path]
-) -> None:
+def test_the_score_knows_a_good_fleet_from_a_bad_one(small_fleet: Callable[..., Path]) -> None:
     """Were every written value kept, no spoilt value would be found: the score can fail."""
-    rows = truth.told(small_fleet(seed=SEED).parent).rows
-    naive = truth.scores(rows.assign(mark="kept", placed=rows["written"]))
+    rows = odometer_truth.told(small_fleet(seed=SEED).parent).rows
+    naive = odometer_truth.scores(rows.assign(mark="kept", placed=rows["written"]))
     assert naive["found, all findable"].hits == 0
     assert naive["findable within 2 %"].share < 0.2
-    blind = truth.scores(rows.assign(mark="interpolated"))
+    blind = odometer_truth.scores(rows.assign(mark="interpolated"))
     assert blind["good values touched"].share == 1.0
