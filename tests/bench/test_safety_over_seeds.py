@@ -6,10 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from danger_check import assert_nothing_dangerous_is_left
+from danger_check import assert_nothing_dangerous_is_left, list_alone
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
-from pivotlife.pipeline.run import run
-from pivotlife.pipeline.settings_file import load_settings
 
 SEEDS = range(101, 121)
 
@@ -21,9 +19,8 @@ def test_nothing_dangerous_is_left(tmp_path: Path) -> None:
     for seed in SEEDS:
         folder = tmp_path / str(seed)
         simulate(folder, seed=seed)
-        result = run(load_settings(folder / "settings.toml"), LAST_RECORDED_DAY, quiet=True)
-        dangers += assert_nothing_dangerous_is_left(
-            folder / "settings.toml", result, LAST_RECORDED_DAY
-        )
+        settings = folder / "settings.toml"
+        shortlist = list_alone(settings, LAST_RECORDED_DAY)
+        dangers += assert_nothing_dangerous_is_left(settings, shortlist, LAST_RECORDED_DAY)
     print(f"\n{len(SEEDS)} seeds: {dangers} pivots over their limit or units to park, none left")
     assert dangers > 100

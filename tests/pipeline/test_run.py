@@ -10,7 +10,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from danger_check import assert_nothing_dangerous_is_left, raw_table
+from danger_check import assert_nothing_dangerous_is_left, list_alone, raw_table
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.results import CSV_TABLES, RunResult, already_published
 from pivotlife.pipeline.run import run
@@ -65,13 +65,29 @@ def test_one_line_for_every_pivot_in_service(small_run: RunResult) -> None:
     assert (shortlist["reason"].str.len() > 20).all()
 
 
-@pytest.mark.parametrize("seed", [11, 12, 13])
 def test_over_the_limit_is_never_left(
-    small_fleet: Callable[..., Path], last_day: dt.date, tmp_path: Path, seed: int
+    small_fleet: Callable[..., Path], small_run: RunResult, last_day: dt.date
+) -> None:
+    found = assert_nothing_dangerous_is_left(small_fleet(), small_run.tables["shortlist"], last_day)
+    assert found > 0
+
+
+@pytest.mark.parametrize("seed", [12, 13])
+def test_nor_in_other_fleets(
+    small_fleet: Callable[..., Path], last_day: dt.date, seed: int
 ) -> None:
     settings = small_fleet(seed=seed)
-    result = run(load_settings(settings), last_day, out=tmp_path / "out", quiet=True)
-    assert assert_nothing_dangerous_is_left(settings, result, last_day) > 0
+    shortlist = list_alone(settings, last_day)
+    assert assert_nothing_dangerous_is_left(settings, shortlist, last_day) > 0
+
+
+def test_the_list_alone_is_the_published_one(
+    small_fleet: Callable[..., Path], small_run: RunResult, last_day: dt.date
+) -> None:
+    alone = list_alone(small_fleet(), last_day)
+    published = small_run.tables["shortlist"]
+    columns = ["unit_id", "pivot_id", "decision", "mandatory", "rule"]
+    assert alone[columns].equals(published[columns])
 
 
 def test_a_park_finding_without_a_position_parks_the_unit(

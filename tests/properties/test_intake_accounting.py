@@ -96,6 +96,8 @@ def assert_nothing_changed(name: str, raw: pd.DataFrame, good: pd.DataFrame) -> 
     """Say that every accepted cell holds what was written, read independently."""
     written = raw.reset_index(drop=True).iloc[good["row_number"].to_numpy() - 2]
     for column, facts in column_facts(CONTRACTS[name]).items():
+        if column not in written:  # an optional column that the file lacks
+            continue
         judged = next(c for c in (column, f"{column}_miles", f"{column}_mm") if c in good)
         for text, value, cells in zip(
             written[column], good[judged], written.to_dict("records"), strict=True

@@ -7,7 +7,12 @@ from pathlib import Path
 
 import pandas as pd
 
-from pivotlife.pipeline.results import RunResult
+from pivotlife.models.growth_cells import fit_laws
+from pivotlife.models.type_table import fit_by_type_and_duty
+from pivotlife.pipeline import stages
+from pivotlife.pipeline.growth_readings import growth_readings
+from pivotlife.pipeline.progress import Progress
+from pivotlife.pipeline.settings_file import load_settings
 
 FINDINGS = {"cracked", "broken", "part-missing", "axle-shifted", "seized"}
 TO_MM = {"in": 25.4, "thou": 0.0254, "mm": 1.0}
@@ -46,9 +51,22 @@ def over_or_parked(settings: Path, day: dt.date) -> tuple[set[str], set[str]]:
     return set(over["pivot_id"]), set(open_park["unit_id"])
 
 
-def assert_nothing_dangerous_is_left(settings: Path, result: RunResult, day: dt.date) -> int:
+def list_alone(settings: Path, day: dt.date) -> pd.DataFrame:
+    """Make the shortlist from the fits it rests on, without the tables and pages around it."""
+    loaded, quiet = load_settings(settings), Progress(stages.COUNT, quiet=True)
+    intake = stages.read(loaded, quiet)
+    records = stages.build(intake, loaded, day, quiet)
+    lives, readings = records.histories.lives, growth_readings(records.histories)
+    laws = fit_laws(readings, lives, seed=loaded.random.seed)
+    made = stages.decided(records, fit_by_type_and_duty(lives), readings, laws, loaded)
+    return stages.plan(records, made, loaded, day, quiet).shortlist
+
+
+def assert_nothing_dangerous_is_left(settings: Path, shortlist: pd.DataFrame, day: dt.date) -> int:
+    """Hold a shortlist against the files; return how many dangers they show."""
     over, parked = over_or_parked(settings, day)
-    shortlist = result.tables["shortlist"]
+    mandatory = shortlist[shortlist["mandatory"].astype(bool)]
+    assert not mandatory["decision"].eq("leave").any()
     left = set(shortlist.loc[shortlist["decision"] == "leave", "pivot_id"])
     assert not over & left
     for unit in parked:
