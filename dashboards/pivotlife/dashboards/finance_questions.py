@@ -37,8 +37,8 @@ class Question:
 
 
 def anchor(heading: str) -> str:
-    """Turn a heading into an anchor: its letters and digits, joined by hyphens."""
-    return "-".join(re.findall(r"[a-z0-9]+", heading.lower()))
+    """Turn a heading into an anchor: its letters and digits, joined by underscores."""
+    return "_".join(re.findall(r"[a-z0-9]+", heading.lower()))
 
 
 def questions(headings: Iterable[str]) -> tuple[Question, ...]:
