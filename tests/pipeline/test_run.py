@@ -11,6 +11,8 @@ import pandas as pd
 import pytest
 
 from danger_check import assert_nothing_dangerous_is_left, list_alone, raw_table
+from pivotlife.pipeline import results
+from pivotlife.pipeline.backtest_trust import Trust
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.results import CSV_TABLES, RunResult, already_published
 from pivotlife.pipeline.run import run
@@ -125,6 +127,20 @@ def test_the_same_question_twice_is_recognised(
     intake = Intake(raw, judge(raw))
     assert already_published(settings, intake, last_day) == small_run.folder
     assert already_published(settings, intake, last_day - dt.timedelta(days=1)) is None
+
+
+def test_a_new_backtest_asks_a_new_question(
+    small_fleet: Callable[..., Path],
+    small_run: RunResult,
+    last_day: dt.date,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    settings = load_settings(small_fleet())
+    raw = read_sources(settings)
+    intake = Intake(raw, judge(raw))
+    made = Trust({"as_of": "2026-05-30", "verdicts": {"roller": "not calibrated"}})
+    monkeypatch.setattr(results, "newest_backtest", lambda out, day: made)
+    assert already_published(settings, intake, last_day) is None
 
 
 def test_equal_input_gives_equal_bytes_with_and_without_a_store(

@@ -19,6 +19,7 @@ import pandas as pd
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.decision_costs import CostItems, cost_lines
+from pivotlife.pipeline.backtest_trust import newest_backtest
 from pivotlife.pipeline.budget_work import BUDGET_TABLES
 from pivotlife.pipeline.engineer_checks import CHECK_TABLES
 from pivotlife.pipeline.fingerprint import table_hash
@@ -180,7 +181,8 @@ def input_record(intake: Intake) -> list[dict[str, Any]]:
 def already_published(settings: Settings, intake: Intake, day: dt.date) -> Path | None:
     """Return the latest run's folder when it already answers the same question.
 
-    The same day, settings, inputs and program version: running again would change nothing.
+    The same day, settings, inputs, backtest and program version: running again would change
+    nothing.
     """
     folder = settings.out_folder / LATEST
     try:
@@ -189,6 +191,7 @@ def already_published(settings: Settings, intake: Intake, day: dt.date) -> Path 
             record["as_of"] == day.isoformat()
             and record["settings_sha256"] == settings.digest
             and record["inputs"] == input_record(intake)
+            and record["backtest"] == dict(newest_backtest(settings.out_folder, day).record)
             and record["versions"]["pivotlife"] == version("pivotlife")
         )
     except (OSError, ValueError, KeyError, TypeError):
