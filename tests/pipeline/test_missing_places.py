@@ -145,7 +145,7 @@ def test_a_run_counts_what_was_attributed_and_what_stays_unknown(factory: Module
     line = factory.nowhere(factory.repair(600, "wear"))
     made = fleet(factory, *sheet(factory, 300, lost[0]), *lost[1:], repairs=[line])
     assert place_note(made.histories.fates) == [
-        "4 readings and repairs do not name their whole position: 1 could mean one place alone, "
+        "4 readings and repairs do not name their whole position: 1 can mean only one place, "
         "3 stay unknown and are not spread over the pivots of their units; the ledger says which "
         "and from what."
     ]

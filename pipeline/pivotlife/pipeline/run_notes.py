@@ -133,6 +133,6 @@ def place_note(ledger: pd.DataFrame) -> list[str]:
         return []
     text = f"{attributed + unknown:,} readings and repairs do not name their whole position"
     return [
-        f"{text}: {attributed:,} could mean one place alone, {unknown:,} stay unknown and are not"
+        f"{text}: {attributed:,} can mean only one place, {unknown:,} stay unknown and are not"
         " spread over the pivots of their units; the ledger says which and from what."
     ]
