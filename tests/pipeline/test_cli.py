@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from pivotlife.pipeline import cli
 from pivotlife.pipeline import run as run_room
+from pivotlife.pipeline.results import RunResult
 
 runner = CliRunner()
 
@@ -38,7 +39,9 @@ def test_run_says_where_to_look(copied: Path) -> None:
     assert ("act today" in done.stdout) == (done.exit_code == cli.ACT_TODAY)
 
 
-def test_run_as_json(copied: Path) -> None:
+def test_run_as_json(copied: Path, small_run: RunResult, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A finished run is shown: what is asked here is how the command prints it."""
+    monkeypatch.setattr(run_room, "run", lambda *args, **named: small_run)
     done = runner.invoke(cli.app, ["run", str(copied), "--as-of", "2026-06-30", "--as-json"])
     assert done.exit_code == cli.WRONG_INPUT
     done = runner.invoke(cli.app, ["run", str(copied), "--as-of", "2026-06-30", "--json"])
@@ -125,7 +128,7 @@ def test_a_fault_of_the_program_says_so(copied: Path, monkeypatch: pytest.Monkey
     def break_down(*args: object, **named: object) -> None:
         raise RuntimeError("a stage broke")
 
-    monkeypatch.setattr(run_room.stages, "decide", break_down)
+    monkeypatch.setattr(run_room.stages, "build", break_down)
     done = runner.invoke(cli.app, ["run", str(copied), "--as-of", "2026-06-30"])
     assert done.exit_code == cli.INTERNAL_FAULT
     assert "not of your input" in one_line(done.output)
