@@ -23,7 +23,7 @@ def told(request: pytest.FixtureRequest, small_fleet: Callable[..., Path]) -> ob
 
 
 def test_the_score_of_a_small_fleet(told: object) -> None:
-    scored = odometer_truth.scores(told.rows) | odometer_truth.suspicions(told)  # type: ignore[attr-defined]
+    scored = odometer_truth.scores(told.rows) | odometer_truth.suspicions(told)
     print(f"\n{odometer_truth.table(scored)}")  # noqa: T201  the score itself is asked for
     assert scored["found, all findable"].of > 100
     assert scored["found, all findable"].share >= 0.95

@@ -40,7 +40,7 @@ def outcomes(folder: Path, days: list[dt.date]) -> pd.DataFrame:
     )
 
 
-def _standing_on(day, intake, settings, progress, truth):  # type: ignore[no-untyped-def]
+def _standing_on(day, intake, settings, progress, truth):
     records = stages.build(intake, settings, day, progress)
     histories = records.histories
     bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)

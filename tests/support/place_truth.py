@@ -91,7 +91,7 @@ def _single(table: pd.DataFrame, faults: pd.DataFrame) -> set[str]:
     return set(table["unit_id"]) - set(reused)
 
 
-def _given(histories, name):  # type: ignore[no-untyped-def]
+def _given(histories, name):
     rows = histories.readings if name == "readings" else histories.renewals
     ids = rows["source_row"].str.removeprefix(f"{name}:")
     return rows["pivot_id"].groupby(ids).agg(frozenset).to_dict()
