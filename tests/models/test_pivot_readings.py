@@ -43,6 +43,7 @@ def test_ages_count_from_fitting() -> None:
             "unit_id": ["A", "B", "C"],
             "fitted_miles": [100_000.0, np.nan, 0.0],
             "age_at_most_miles": [400_000.0, 300_000.0, 10.0],
+            "age_at_least_miles": [400_000.0, 120_000.0, 10.0],
         }
     )
     visits = pd.DataFrame(
@@ -69,7 +70,7 @@ def test_ages_count_from_fitting() -> None:
 def test_unknown_ages_are_tried_where_something_was_read() -> None:
     pivots = pd.DataFrame(
         {
-            "fitted_miles": [0.0, np.nan, np.nan],
+            "open_miles": [0.0, 80_000.0, 80_000.0],
             "age_miles": 200_000.0,
             "visit_age": 210_000.0,
             "next_age": 220_000.0,
@@ -81,7 +82,7 @@ def test_unknown_ages_are_tried_where_something_was_read() -> None:
     )
     cases, read = with_unknown_ages(pivots, used)
     assert cases["row"].tolist() == [4, 7, 9, 7, 7]
-    assert cases["younger_miles"].tolist() == [0.0, 0.0, 0.0, 50_000.0, 75_000.0]
-    assert cases["next_age"].tolist() == [220_000.0] * 3 + [170_000.0, 145_000.0]
+    assert cases["younger_miles"].tolist() == [0.0, 0.0, 0.0, 40_000.0, 80_000.0]
+    assert cases["next_age"].tolist() == [220_000.0] * 3 + [180_000.0, 140_000.0]
     ages = read.sort_values(["case", "age_miles"])[["case", "age_miles"]].to_numpy().tolist()
-    assert ages == [[0, 1e5], [1, 1e5], [1, 1.5e5], [3, 5e4], [3, 1e5], [4, 2.5e4], [4, 7.5e4]]
+    assert ages == [[0, 1e5], [1, 1e5], [1, 1.5e5], [3, 6e4], [3, 1.1e5], [4, 2e4], [4, 7e4]]

@@ -76,6 +76,7 @@ def fleet(n: int, seed: int, noise: float = 0.15) -> Fleet:
             "life_id": names,
             "fitted_miles": 0.0,
             "age_at_most_miles": now,
+            "age_at_least_miles": 0.25 * now,
             "last_good_miles": 0.0,
             "last_reading_date": pd.Timestamp("2026-01-01"),
             "limit_mm": LIMIT,

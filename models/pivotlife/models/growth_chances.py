@@ -3,7 +3,8 @@
 Every chance is that of the true play being at or over the limit, given the readings; that the
 last one was under is contained in them. The band is the 10 to 90 % range of the chance by the
 visit after next over laws drawn from the fit's own uncertainty. A bushing of unknown age is
-looked at under several ages and the worst of them is shown.
+looked at under several ages, each counting as much as the readings are likely under it; the band
+holds that of every age the readings allow.
 
 A last reading far above what the bushing's others say of it is weighed down as wild, and yet it
 may be the first sign of a failure: it is marked.
@@ -20,13 +21,17 @@ import pandas as pd
 
 from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_cells import TypeLaw
-from pivotlife.models.growth_weights import FULL_UNTIL
+from pivotlife.models.growth_likelihood import log_likelihood
+from pivotlife.models.growth_readings import growth_readings
+from pivotlife.models.growth_weights import FULL_UNTIL, weigh_readings
 from pivotlife.models.pivot_readings import with_unknown_ages
 
 #: A pivot is due when its chance of being over reaches this.
 DUE_CHANCE: Final = 0.2
 #: The bounds of the play hold the true play with this probability.
 PLAY_LEVEL: Final = 0.8
+#: Share from which an age that was tried counts as one the readings allow.
+LIKELY_AGE: Final = 0.05
 _BAND_DRAWS: Final = 40
 _KEPT: Final = ("resolution_mm", "load_state", "greased_before")
 _AGES: Final = ("age_miles", "visit_age", "next_age")
@@ -38,7 +43,7 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, ahead: int =
     Parameters
     ----------
     part : DataFrame, one row per pivot
-        fitted_miles, age_miles, visit_age, next_age (miles), limit_mm.
+        open_miles, age_miles, visit_age, next_age (miles), limit_mm.
     used : DataFrame
         Usable readings with `row`, the index of the pivot in `part`; pivots without any are
         judged as any bushing of the type.
@@ -87,7 +92,9 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, ahead: int =
     out["readings_used"] = count.astype(int)
     read_text = np.where(count > 0, "own readings", "no reading of its own")
     out["method"] = [f"growth of play ({law.name}), {text}" for text in read_text]
-    return _worst(out, cases).reindex(part.index)
+    return _over_ages(out, cases["row"], _age_shares(table, cases["row"], growth)).reindex(
+        part.index
+    )
 
 
 def _asked(cases: pd.DataFrame, read: pd.DataFrame) -> pd.DataFrame:
@@ -125,12 +132,30 @@ def _last_doubted(read: pd.DataFrame, growth: FreePlayGrowth) -> pd.Series:
     return pd.Series(high.to_numpy(), index=last.index)
 
 
-def _worst(out: pd.DataFrame, cases: pd.DataFrame) -> pd.DataFrame:
-    """Keep the case with the highest chance of each pivot; any doubt of its last reading stays."""
-    doubted = out.groupby("row")["last_reading_doubted"].transform("any")
-    order = out.assign(last_reading_doubted=doubted, age=cases["age_miles"]).sort_values(
-        ["row", "chance_over_by_next_visit", "chance_over_now"],
-        ascending=[True, False, False],
-        kind="stable",
-    )
-    return order.drop_duplicates("row").set_index("row").drop(columns="age")
+def _age_shares(table: pd.DataFrame, row: pd.Series, growth: FreePlayGrowth) -> pd.Series:
+    """Share with which each case counts among those of its pivot: likelihood of its readings."""
+    fit = pd.Series(0.0, index=row.index)
+    several = row.index[row.duplicated(keep=False)]
+    if len(several):
+        asked = table[table["pivot_id"].isin(several)]
+        data = weigh_readings(growth_readings(asked), growth.law_)
+        fit[data.life_pivot] = log_likelihood(growth.law_, data).by_life
+    behind = fit - fit.groupby(row).transform("max")
+    share = pd.Series(np.exp(behind.to_numpy()), index=row.index)
+    of_all: pd.Series = share / share.groupby(row).transform("sum")
+    return of_all
+
+
+def _over_ages(out: pd.DataFrame, row: pd.Series, share: pd.Series) -> pd.DataFrame:
+    """Join the cases of each pivot: means by share, and the widest ends of the likely ones."""
+    single = ~row.duplicated(keep=False)
+    if single.all():
+        return out.set_index("row")
+    likely = out[share >= LIKELY_AGE].groupby("row")
+    means = [name for name in out.columns if name.startswith(("chance_over", "chance_ahead"))]
+    means += ["play_at_visit_mm", "play_at_next_visit_mm"]
+    weighted = out[means].mul(share, axis="index").groupby(out["row"]).sum(min_count=1)
+    least = ["chance_lower", "play_at_visit_lower_mm", "miles_until_due"]
+    most = ["chance_upper", "play_at_visit_upper_mm", "last_reading_doubted", "readings_used"]
+    parts = [weighted, likely[least].min(), likely[most].max(), likely[["method"]].first()]
+    return pd.concat(parts, axis="columns")[[name for name in out if name != "row"]]

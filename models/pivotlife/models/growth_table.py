@@ -50,7 +50,7 @@ GROWTH_COLUMNS: Final = (
 JUDGED_BY_FINDINGS: Final = frozenset({"rubber-bonded"})
 _RESULTS: Final = GROWTH_COLUMNS[8:18]
 _DOUBTED: Final = "the last reading is far above what the others say"
-_TRIED: Final = "fitted at an unknown odometer: the worst of several ages is shown"
+_TRIED: Final = "fitted at an unknown odometer: ages weighed by how well its readings fit them"
 
 
 def growth_table(
@@ -67,7 +67,7 @@ def growth_table(
     ----------
     in_service : DataFrame
         pivot_id, unit_id, duty, bushing_type, life_id, fitted_miles (NaN = unknown),
-        age_at_most_miles, last_good_miles (age), last_reading_date, limit_mm.
+        age_at_most_miles, age_at_least_miles, last_good_miles (age), last_reading_date, limit_mm.
     readings : DataFrame
         life_id, true_miles, free_play_mm; optional columns as in `readings_of`.
     visits : DataFrame

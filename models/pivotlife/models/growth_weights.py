@@ -88,9 +88,21 @@ def weigh_readings(data: GrowthReadings, law: GrowthLaw) -> GrowthReadings:
 
 
 def reading_deviations(data: GrowthReadings, law: GrowthLaw, rough: _Rough | None = None) -> Floats:
-    """How many standard deviations each reading lies off what the life's others say of it.
+    """How many standard deviations each reading lies off what the life's others say of it."""
+    off, sd = left_out_residuals(data, law, rough)
+    return np.asarray(off / sd)
 
-    The prediction leaves the reading itself out (closed form for the normal approximation).
+
+def left_out_residuals(
+    data: GrowthReadings, law: GrowthLaw, rough: _Rough | None = None
+) -> tuple[Floats, Floats]:
+    """How far each measured reading lies off what the life's others say of it, and its deviation.
+
+    Returns
+    -------
+    ndarray, ndarray, shape (n_measured,), mm
+        Reading less prediction, and the standard deviation of that difference. The prediction
+        leaves the reading itself out (closed form for the normal approximation).
     """
     about = rough or _rough(data, law)
     variance = error_variance(law, data.cell_width_mm)[data.cell]
@@ -99,8 +111,28 @@ def reading_deviations(data: GrowthReadings, law: GrowthLaw, rough: _Rough | Non
     expected, spread = _expected(law, about, data.life, data.log_miles, load, greased)
     leverage = np.minimum(spread * data.weight / variance, 1.0 - 1e-9)
     alone = 1.0 / (1.0 - leverage)
-    off: Floats = (data.play_mm - expected) * alone / np.sqrt(variance + spread * alone)
-    return off
+    return (data.play_mm - expected) * alone, np.sqrt(variance + spread * alone)
+
+
+def expected_play(
+    data: GrowthReadings, law: GrowthLaw, life: Integers, log_miles: Floats
+) -> tuple[Floats, Floats]:
+    """Return the play to expect at some ages, without load or grease, and its variance.
+
+    Parameters
+    ----------
+    data : GrowthReadings
+        What is known of the lives.
+    law : GrowthLaw
+    life : ndarray of int, shape (n,)
+    log_miles : ndarray, shape (n,), log miles of age
+
+    Returns
+    -------
+    ndarray, ndarray, shape (n,), mm and mm^2
+    """
+    bare = np.zeros(len(life))
+    return _expected(law, _rough(data, law), life, log_miles, np.ones(len(life)), bare)
 
 
 def _settle(data: GrowthReadings, law: GrowthLaw) -> Floats:

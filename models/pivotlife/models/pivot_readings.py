@@ -3,9 +3,9 @@
 Repeats of one direction on one day, under the same load and grease, are averaged; of several such
 figures the largest counts.
 
-An age that nobody wrote down is tried out: the bushing came with the truck, or it had run half or
-a quarter of those miles when it was first read. Old age is the cautious guess where nothing was
-read; where play was read, youth is, because the same play then grew in fewer miles.
+An age that nobody wrote down is tried out: the highest it can be, the lowest, and half-way between.
+Old age is the cautious guess where nothing was read; where play was read, its readings tell which
+of the ages they fit.
 
 Not here: how a reading comes under suspicion, what the numbers mean for a pivot.
 """
@@ -18,8 +18,8 @@ import pandas as pd
 #: Readings that agree in these are repeats of one another.
 _OPTIONAL = ("is_suspect", "is_tight", "resolution_mm")
 _ALIKE = ("direction", "load_state", "greased_before")
-#: Shares of the longest possible age at the first reading that are tried where it is unknown.
-AGE_SHARES = (1.0, 0.5, 0.25)
+#: Places between the highest (0) and the lowest age (1) that are tried where it is unknown.
+AGE_PLACES = (0.0, 0.5, 1.0)
 UNKNOWN_AGE = "fitted at an unknown odometer: taken as fitted with the truck"
 _VISIT_COLUMNS = (
     "unit_id",
@@ -68,7 +68,7 @@ def with_ages(in_service: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     in_service : DataFrame
-        unit_id, fitted_miles (NaN = unknown), age_at_most_miles.
+        unit_id, fitted_miles (NaN = unknown), age_at_most_miles, age_at_least_miles.
     visits : DataFrame
         unit_id, miles_now, visit_date, visit_miles, next_visit_date, next_visit_miles.
 
@@ -76,7 +76,8 @@ def with_ages(in_service: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         Fresh index; born_miles (unit's miles when the bushing was new), age_miles, visit_age,
-        next_age (miles), visit_date, next_visit_date, age_warning.
+        next_age (miles), open_miles (how much younger it may be), visit_date, next_visit_date,
+        age_warning.
     """
     kept = [name for name in in_service if name not in _VISIT_COLUMNS[1:]]
     pivots = in_service[kept].merge(visits[list(_VISIT_COLUMNS)], on="unit_id", how="left")
@@ -88,6 +89,8 @@ def with_ages(in_service: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
         ("next_age", "next_visit_miles"),
     ):
         pivots[name] = (pivots[miles].astype(float) - pivots["born_miles"]).clip(lower=0.0)
+    between = (pivots["age_at_most_miles"] - pivots["age_at_least_miles"]).astype(float)
+    pivots["open_miles"] = between.where(fitted.isna(), 0.0).fillna(0.0).clip(lower=0.0)
     lost = pivots["miles_now"].isna()
     pivots["age_warning"] = np.select(
         [lost, pivots["age_miles"].isna(), fitted.isna()],
@@ -134,7 +137,7 @@ def with_unknown_ages(
     Parameters
     ----------
     pivots : DataFrame
-        From `with_ages`; fitted_miles, age_miles, visit_age, next_age.
+        From `with_ages`; open_miles, age_miles, visit_age, next_age.
     used : DataFrame
         From `readings_of`: row, age_miles, by rising age.
 
@@ -147,11 +150,10 @@ def with_unknown_ages(
         The readings of each of those rows: `case` (its index) instead of `row`, ages to match.
     """
     first = used.groupby("row")["age_miles"].min().reindex(pivots.index)
-    open_age = pivots["fitted_miles"].isna() & first.notna()
-    parts = [
-        pivots.assign(row=pivots.index, younger_miles=((1.0 - share) * first).where(open_age, 0.0))
-        for share in AGE_SHARES
-    ]
+    # A bushing was there when it was first read.
+    span = pivots["open_miles"].clip(upper=first - 1.0).clip(lower=0.0).where(first.notna(), 0.0)
+    open_age = span > 0.0
+    parts = [pivots.assign(row=pivots.index, younger_miles=place * span) for place in AGE_PLACES]
     cases = pd.concat([parts[0], *(part.loc[open_age] for part in parts[1:])], ignore_index=True)
     for name in ("age_miles", "visit_age", "next_age"):
         cases[name] -= cases["younger_miles"]

@@ -2,7 +2,9 @@
 
 Adds the type and duty of each reading's bushing, how finely the value was read (one sheet is one
 unit on one day), and whether the bushing is a tight one: found seized, or refusing grease without
-having taken it later. Such a pin reads next to nothing however worn it is.
+having taken it later. Such a pin reads next to nothing however worn it is. Sheets that do not say
+whether the joint was loaded, and inspectors who read high or low, are settled by what the other
+readings of the same bushings say.
 
 Not here: the growth of play (`models.growth_cells`).
 """
@@ -17,26 +19,30 @@ import pandas as pd
 
 from pivotlife.data.units_of_measure import factor
 from pivotlife.models.growth_rounding import rounding_width_mm
+from pivotlife.models.growth_sheets import settle_sheets
 from pivotlife.pipeline.histories import Histories
 
 _FRACTION: Final = re.compile(r"/\s*(\d+)\s*$")
 
 
-def growth_readings(histories: Histories) -> pd.DataFrame:
+def growth_readings(histories: Histories, *, seed: int = 0) -> pd.DataFrame:
     """Describe the readings of all lives for the growth of play.
 
     Parameters
     ----------
     histories : Histories
+    seed : int
 
     Returns
     -------
     DataFrame
-        The readings with `bushing_type, duty, resolution_mm` (rounding width) and `is_tight`.
+        The readings with `bushing_type, duty, resolution_mm` (rounding width), `is_tight`,
+        `load_chance` and `inspector_mm`; load state and play as `settle_sheets` leaves them.
     """
     of_life = histories.lives[["life_id", "bushing_type", "duty"]]
     readings = histories.readings.merge(of_life, on="life_id", how="left")
-    return readings.assign(resolution_mm=_widths(readings), is_tight=_tight(readings))
+    described = readings.assign(resolution_mm=_widths(readings), is_tight=_tight(readings))
+    return settle_sheets(described, seed=seed)
 
 
 def _widths(readings: pd.DataFrame) -> pd.Series:

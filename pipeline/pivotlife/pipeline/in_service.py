@@ -31,7 +31,8 @@ def in_service(
         `pivot_id, unit_id, depot, duty, road_salt, axle, side, node, bushing_type, life_id,
         fitted_miles` (true miles at fitting; NaN unknown), `age_known, age_at_most_miles` (miles
         since the last fitting that is known, or since the truck was new: the age is at most
-        that where an unplaced repair may have renewed it since), `last_good_miles` (age at the
+        that where an unplaced repair may have renewed it since), `age_at_least_miles` (miles since
+        that repair, or since the unit's records begin), `last_good_miles` (age at the
         last good evidence; NaN where the age is unknown), `last_reading_date,
         last_reading_miles` (true miles), `last_free_play_mm` (largest of the last stop with a
         play), `limit_mm, limit_source,
@@ -44,6 +45,10 @@ def in_service(
     # The last known fitting of each pivot; a bushing of unknown age came no earlier than that.
     known_fitting = spans.groupby("pivot_id")["fitted_miles"].ffill().fillna(0.0).to_numpy()
     unit = records.reindex(mine["unit_id"])
+    # What ended the bushing before may have begun this one; a first bushing was there already.
+    begun = spans.groupby("pivot_id")["removed_miles"].shift()[current].to_numpy(dtype=float)
+    begun = np.where(mine["number"] > 1, begun, unit["records_begin_miles"].to_numpy(dtype=float))
+    begun = np.fmax(begun, known_fitting[current])
     last = _last_look(flagged).reindex(mine.index)
     play = last_play(flagged).reindex(mine.index)
     return (
@@ -58,6 +63,7 @@ def in_service(
                 "fitted_miles": mine["fitted_miles"],
                 "age_known": mine["fitted_miles"].notna(),
                 "age_at_most_miles": unit["last_seen_miles"].to_numpy() - known_fitting[current],
+                "age_at_least_miles": unit["last_seen_miles"].to_numpy() - begun,
                 "last_good_miles": lives["last_good_miles"][current],
                 "last_reading_date": last["reading_date"],
                 "last_reading_miles": last["true_miles"],
