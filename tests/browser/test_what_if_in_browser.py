@@ -44,7 +44,9 @@ def by_python(inputs: PageInputs, figures: dict[str, float]) -> list[tuple[float
 
 def shown(page: Page, rows: int) -> list[tuple[float, float]]:
     def number(name: str) -> float:
-        return float(page.locator(f"#{name}").inner_text().replace(",", ""))
+        exact = float(page.locator(f"#{name}").get_attribute("title") or "nan")
+        assert abs(float(page.locator(f"#{name}").inner_text().replace(",", "")) - exact) <= 0.5
+        return exact
 
     return [(number(f"what-if-{n}-cash"), number(f"what-if-{n}-downtime")) for n in range(rows)]
 

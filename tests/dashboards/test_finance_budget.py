@@ -9,7 +9,7 @@ import pytest
 from pivotlife.dashboards.finance_budget import (
     budget_by_depot,
     budget_by_month,
-    budget_parts,
+    budget_sections,
     budget_sentence,
     claims_table,
     spend_by_depot,
@@ -88,7 +88,7 @@ def test_last_year_is_inside_or_outside_its_band(factory: ModuleType) -> None:
 @pytest.mark.parametrize("gone", [(), ("budget", "kit_demand", "warranty_claims")])
 def test_sections_name_the_file_with_all_rows(factory: ModuleType, gone: tuple[str, ...]) -> None:
     inputs = factory.make_inputs({name: factory.empty(name) for name in gone})
-    parts = budget_parts(inputs)
+    parts = budget_sections(inputs)
     assert [part.file for part in parts] == [
         "budget.csv",
         "kit_demand.csv",

@@ -7,7 +7,7 @@ from types import ModuleType
 
 import pandas as pd
 
-from pivotlife.dashboards.fleet_plan import HEAD, plan_parts
+from pivotlife.dashboards.fleet_plan import HEAD, plan_sections
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.dashboards.tables import Table
 
@@ -15,7 +15,7 @@ SHORT = "Northpit, week of 2026-11-30: mandatory work needs 14.0 bay hours and 1
 
 
 def table(factory: ModuleType, name: str, tables: dict[str, pd.DataFrame] | None = None) -> Table:
-    parts = plan_parts(factory.make_inputs(tables))
+    parts = plan_sections(factory.make_inputs(tables))
     (found,) = [t for part in parts for t in part.tables if t.name == name]
     return found
 
@@ -25,11 +25,12 @@ def cells(shown: Table) -> list[list[str]]:
 
 
 def test_every_question_has_its_section_and_its_file(factory: ModuleType) -> None:
-    parts = plan_parts(factory.make_inputs())
-    assert [part.name for part in parts] == [
-        *("changed", "kits", "hours", "gaps", "grease", "repeats"),
+    parts = plan_sections(factory.make_inputs())
+    assert [part.file for part in parts] == [
+        *("changes.csv", "kits_to_stage.csv", "hours_by_week.csv", "inspection_gaps.csv"),
+        *("lube_compliance.csv", "repeat_repairs.csv"),
     ]
-    assert all(part.file.endswith(".csv") for part in parts)
+    assert len({part.anchor for part in parts}) == 6
     assert all(t.rows or t.name == "put-off" for part in parts for t in part.tables)
 
 

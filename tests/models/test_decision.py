@@ -124,7 +124,7 @@ def test_orders_override_and_unit_orders_stand_alone() -> None:
     assert np.isnan(unit["labour_hours"])
     assert (pivot["decision"], pivot["rule"], pivot["mandatory"]) == ("replace", "over-limit", True)
     assert pivot["source_rows"] == "readings:X2;readings:X1"
-    assert pivot["reason"] == "Found something. Also standing: refuses-grease."
+    assert pivot["reason"] == "Found something. Also standing: refuses grease."
     assert pivot["chance_over_now"] == 0.001
     assert table["decision"].tolist()[2:] == ["leave"] * 5
 

@@ -47,6 +47,11 @@ def test_kinds_stay_kinds_and_gaps_stay_empty() -> None:
     assert [sheet.cell(3, n).value for n in (1, 2, 3)] == [None, None, None]
 
 
+def test_a_number_without_end_is_written_as_in_the_csv() -> None:
+    sheet = read_back(pd.DataFrame({"miles": [float("inf"), 2.0]}))
+    assert [sheet["A2"].value, sheet["A3"].value] == ["inf", 2]
+
+
 def test_header_is_frozen_and_columns_are_wide_enough() -> None:
     sheet = read_back(pd.DataFrame({"reason": ["x" * 40, "y" * 200]}))
     assert sheet.freeze_panes == "A2"

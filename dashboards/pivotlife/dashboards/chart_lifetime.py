@@ -50,7 +50,7 @@ def type_drawing(
         axes.set_yticks(at, labels)
         axes.yaxis.grid(visible=False)
         _money_axis(axes.xaxis)
-        axes.set_xlabel(plain(f"{currency}, worth today"))
+        axes.set_xlabel(plain(f"{currency}, present value"))
         axes.set_ylim(-0.6, len(rows) - 0.4)
         axes.legend(loc="upper center", bbox_to_anchor=(0.4, 1.12), ncols=2)
         svg = to_svg(figure, name, title)

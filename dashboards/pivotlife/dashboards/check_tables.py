@@ -11,7 +11,14 @@ from typing import Any, Final
 import pandas as pd
 
 from pivotlife.dashboards import words
-from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_table
+from pivotlife.dashboards.tables import (
+    Cell,
+    Column,
+    Table,
+    estimate,
+    make_table,
+    with_used_notes,
+)
 
 #: p-values below this are said to speak against a curve.
 _REFUTED: Final = 0.05
@@ -21,6 +28,7 @@ _BENT: Final = (
     "; that lies beyond the interval: early failures bend this curve, look at how these bushings "
     "were fitted"
 )
+_LAWS: Final = {"weibull": "Weibull"}
 _CUTS: Final = {"all": "whole type", "mode": "mode", "depot": "shop"}
 
 
@@ -32,7 +40,7 @@ def fit_sentences(fit_check: pd.DataFrame) -> tuple[str, ...]:
 
 def _fit_sentence(row: Mapping[Any, Any], fit_check: pd.DataFrame) -> str:
     kind = words.text(row["bushing_type"])
-    start = f"{kind[:1].upper()}{kind[1:]} ({words.count(row['failures'], 'failure')})"
+    start = f"{words.sentence(kind)} ({words.count(row['failures'], 'failure')})"
     if pd.isna(row["p_value"]):
         return f"{start}: {words.text(row['warning']) or 'not checked'}."
     own = fit_check[(fit_check["bushing_type"] == kind) & (fit_check["duty"] != "all")]
@@ -89,7 +97,7 @@ def _fit_row(row: Mapping[Any, Any]) -> tuple[str | Cell, ...]:
             words.number(row[f"aic_{law}"], 1, "not fitted")
             for law in ("weibull", "lognormal", "exponential")
         ),
-        words.text(row["best_by_aic"]) or "not fitted",
+        _LAWS.get(words.text(row["best_by_aic"]), words.text(row["best_by_aic"]) or "not fitted"),
         words.text(row["warning"]) or "none",
     )
 
@@ -101,7 +109,7 @@ def _p(value: Any) -> str:
 def early_table(early: pd.DataFrame) -> Table:
     """Tabulate failures of the first miles beside what the curves expect."""
     miles = words.number(early["first_miles"].max() if len(early) else 60_000)
-    return make_table(
+    table = make_table(
         "early-failures",
         f"Failures of the first {miles} miles, found there or likely to have happened there, "
         "beside what the fitted curves of each duty expect. Many more than expected: bad fittings, "
@@ -132,6 +140,7 @@ def early_table(early: pd.DataFrame) -> Table:
         ],
         empty="No type has a fitted curve to compare with.",
     )
+    return with_used_notes(table, "Note")
 
 
 def early_warnings(early: pd.DataFrame) -> tuple[str, ...]:
@@ -153,8 +162,9 @@ def early_effect(sensitivity: pd.DataFrame) -> tuple[str, ...]:
     later = sensitivity[sensitivity["assumption"] == _NOT_EARLY]
     both = usual.merge(later, on="bushing_type", suffixes=("", "_later"))
     return tuple(
-        f"{row['bushing_type']}, B10 in miles: {words.life_miles(row['b10'], words.TOO_FEW)} with "
-        f"its early failures, {words.life_miles(row['b10_later'], words.TOO_FEW)} without"
+        f"{words.sentence(row['bushing_type'])}, B10 in miles: "
+        f"{words.life_miles(row['b10'], words.TOO_FEW)} with its early failures, "
+        f"{words.life_miles(row['b10_later'], words.TOO_FEW)} without"
         f"{_BENT if row['b10_later'] > row['b10_upper'] else ''}."
         for row in both.to_dict("records")
     )
@@ -165,7 +175,8 @@ def sensitivity_table(sensitivity: pd.DataFrame) -> Table:
     return make_table(
         "sensitivity",
         "B10 of each type, all duties together, under other readings of the same records. Where a "
-        "verdict would change with the reading, the records do not carry it. "
+        "verdict would change with the reading, the records do not carry it. Bushings taken out "
+        "before they failed count as still good here, in every row. "
         f"n = {words.count(len(sensitivity), 'fit')}.",
         (
             Column("Bushing"),

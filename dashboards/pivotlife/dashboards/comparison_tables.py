@@ -101,7 +101,7 @@ def cut_table(comparison: pd.DataFrame, cut: str, heading: str, caption: str) ->
         What to read from the table; the number of lives is added.
     """
     rows = cut_by(one_treatment(comparison), cut)
-    lives = "lives counted once for each mode" if cut == "mode" else "lives"
+    lives = "lives, each counted once for every mode" if cut == "mode" else "lives"
     return make_table(
         f"by-{cut.replace('_', '-')}",
         f"{caption} n = {words.number(rows['lives'].sum())} {lives}.",

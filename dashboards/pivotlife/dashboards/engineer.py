@@ -5,6 +5,7 @@ Not here: the tables of estimates (`comparison_tables`), the drawings themselves
 
 from __future__ import annotations
 
+import re
 from typing import Any, Final
 
 import pandas as pd
@@ -149,7 +150,7 @@ def _survival(curves: pd.DataFrame, comparison: pd.DataFrame) -> tuple[Drawing, 
                 f"survival-{place}",
                 f"Still good: {title}",
                 "Where a curve falls to 90 %, one bushing in ten has failed. Where two bands "
-                f"overlap, take the types as not told apart. {_capital(sample_words(rows))}."
+                f"overlap, take the types as not told apart. {words.sentence(sample_words(rows))}."
                 + _from_miles(curves[curves["duty"] == duty]),
             )
         )
@@ -166,10 +167,6 @@ def _from_miles(curves: pd.DataFrame) -> str:
     if not told:
         return ""
     return f" The records speak of bushings still good at (miles): {', '.join(told)}."
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]
 
 
 def _probability(
@@ -221,7 +218,7 @@ def left_out(life_counts: pd.DataFrame) -> Table:
         "The first three kinds are in no fit: the more of them, the less the curves rest on.",
         (
             Column("Bushing"),
-            *(Column(LEFT_OUT.get(name, name), numeric=True) for name in order),
+            *(Column(LEFT_OUT.get(name, name.replace("-", " ")), numeric=True) for name in order),
         ),
         [
             (str(kind), *(words.number(value) for value in row))
@@ -231,9 +228,17 @@ def left_out(life_counts: pd.DataFrame) -> Table:
     )
 
 
+def reason_kind(reason: str) -> str:
+    """Tell a reason without the single value or place that it names: those stand in the ledger."""
+    placed = re.sub(r"attributed to \S+(?:, \S+)* by ", "worked out: ", reason)
+    coded = re.sub(r"\b[a-z_]+\.[a-z_]+: ", "", placed)
+    return re.sub(r" '[^']*'", "", coded)
+
+
 def fates(ledger: pd.DataFrame) -> Table:
     """Count the source rows by table, fate and reason."""
-    groups = group_sizes(ledger, ["table", "fate", "reason"])
+    told = ledger.assign(reason=ledger["reason"].map(words.text).map(reason_kind))
+    groups = group_sizes(told, ["table", "fate", "reason"])
     shown, rest = groups[:_MOST_REASONS], groups[_MOST_REASONS:]
     hidden = sum(size for _, size in rest)
     more = (

@@ -113,7 +113,7 @@ def b10_by_type(tables: Tables) -> Answer:
         "b10",
         "By which age has one bushing in ten failed (B10)?",
         tuple(
-            f"{_capital(words.text(row['bushing_type']))}: {_b10(row)}."
+            f"{words.sentence(words.text(row['bushing_type']))}: {_b10(row)}."
             for row in rows.to_dict("records")
         )
         or ("No type has been fitted.",),
@@ -126,7 +126,7 @@ def wear_out_or_early(tables: Tables) -> Answer:
     """Say of each type whether its bushings wear out, fail by chance or fail young."""
     rows = pooled(one_treatment(tables["comparison"]))
     said = [
-        f"{_capital(words.text(row['bushing_type']))}: {_ageing(row)}."
+        f"{words.sentence(words.text(row['bushing_type']))}: {_ageing(row)}."
         for row in rows.to_dict("records")
     ]
     missed = early_warnings(tables["early_failures"])
@@ -135,7 +135,7 @@ def wear_out_or_early(tables: Tables) -> Answer:
         "Do they wear out, or fail young?",
         tuple(said) or ("No type has been fitted.",),
         "Mixed duties pull a shape towards 1, and badly fitted bushings pull it below what wear "
-        f"would give. {_capital(missed[0])}"
+        f"would give. {words.sentence(missed[0])}"
         + (f" {words.count(len(missed) - 1, 'more such line')} below." if len(missed) > 1 else ""),
     )
 
@@ -166,7 +166,9 @@ def missed_lube(tables: Tables) -> Answer:
 
 def _longest(duty: str, rows: pd.DataFrame, ratios: list[dict[Any, Any]]) -> str:
     first, *others = rows.to_dict("records")
-    start = f"{_capital(duty)}: {words.text(first['bushing_type'])} reads longest, {_b10(first)}"
+    start = (
+        f"{words.sentence(duty)}: {words.text(first['bushing_type'])} reads longest, {_b10(first)}"
+    )
     if not others:
         return f"{start}; no other type has a curve there."
     second = others[0]
@@ -234,7 +236,7 @@ def _ageing(row: Mapping[Any, Any]) -> str:
 
 
 def _lube(row: Mapping[Any, Any]) -> str:
-    kind = _capital(words.text(row["bushing_type"]))
+    kind = words.sentence(words.text(row["bushing_type"]))
     behind = words.count(row["failures"], "failure")
     name = "time_ratio_per_missed_service"
     if pd.isna(row[name]):
@@ -273,7 +275,3 @@ def _ratios(ratios: pd.DataFrame, method: str) -> dict[tuple[str, ...], float]:
         for row in chosen.to_dict("records")
         if pd.notna(row["ratio"])
     }
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]

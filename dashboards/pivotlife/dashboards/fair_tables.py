@@ -12,6 +12,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_table
+from pivotlife.models.fair_verdict import NOT_YET
 
 _METHODS: Final = ("pooled", "adjusted", "weighted")
 _KEY: Final = ["numerator_type", "denominator_type", "duty", "estimand"]
@@ -164,7 +165,7 @@ def _ratio_row(key: tuple[str, ...], rows: list[dict[Any, Any] | None]) -> tuple
         f"{words.number(fair['numerator_failures'])} / "
         f"{words.number(fair['denominator_failures'])}",
         words.number(weighted["effective_sample_size"]) if weighted else words.UNKNOWN,
-        _capital(words.text(fair["verdict"])),
+        words.sentence(words.text(fair["verdict"])),
     )
 
 
@@ -200,16 +201,13 @@ def _pair(row: Mapping[Any, Any]) -> str:
 
 
 def _signed(value: Any) -> str:
-    return words.UNKNOWN if pd.isna(value) else f"{value:+.2f}"
+    if pd.isna(value):
+        return words.UNKNOWN
+    return f"{value:+.2f}" if abs(value) >= 0.005 else "0.00"
 
 
 def _sentence(row: Mapping[Any, Any]) -> str:
     said = words.text(row["verdict"])
-    opening = "not enough evidence yet"
-    if said.startswith(opening):
-        return f"{_capital(_pair(row))}: {said}"
-    return _capital(said)
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]
+    if said.startswith(NOT_YET):
+        return f"{words.sentence(_pair(row))}: {said}"
+    return words.sentence(said)

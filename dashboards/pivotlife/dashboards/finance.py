@@ -18,14 +18,14 @@ import pandas as pd
 from pivotlife.dashboards import words
 from pivotlife.dashboards.chart_cost import cost_drawing
 from pivotlife.dashboards.charts import Drawing
-from pivotlife.dashboards.finance_budget import budget_parts
+from pivotlife.dashboards.finance_budget import budget_sections
 from pivotlife.dashboards.finance_fleet import fleet_sections
 from pivotlife.dashboards.finance_lifetime import lifetime_sections
-from pivotlife.dashboards.finance_questions import PRICES, anchor, questions
+from pivotlife.dashboards.finance_questions import PRICES, questions
 from pivotlife.dashboards.finance_what_if import what_if_sections
 from pivotlife.dashboards.inputs import PageInputs
-from pivotlife.dashboards.sections import Section
-from pivotlife.dashboards.tables import Column, Table, make_table, sums
+from pivotlife.dashboards.sections import Section, anchor
+from pivotlife.dashboards.tables import Cell, Column, Table, make_table, sums
 
 _CASES: Final[dict[str, str]] = {
     "planned": "Planned",
@@ -40,6 +40,7 @@ _AMOUNTS: Final = (
 _KINDS: Final = ("a unit to park", "mandatory work", "work by choice", "not on the shortlist")
 #: Each gives sections of the page, shown after the planned visits in this order.
 SECTION_MAKERS: Final[tuple[Callable[[PageInputs], tuple[Section, ...]], ...]] = (
+    budget_sections,
     lifetime_sections,
     fleet_sections,
     what_if_sections,
@@ -70,25 +71,22 @@ def finance_context(inputs: PageInputs) -> dict[str, Any]:
     """
     planned, money = inputs.tables["planned_cost"], inputs.currency
     sections = tuple(section for make in SECTION_MAKERS for section in make(inputs))
-    budget = budget_parts(inputs)
-    headings = [*(part.heading for part in budget), *(part.heading for part in sections)]
     return {
-        "anchor": anchor,
-        "questions": questions([*headings, PRICES]),
+        "questions": questions([*(section.heading for section in sections), PRICES]),
+        "price_anchor": anchor(PRICES),
         "price_heading": PRICES,
         "banner": price_banner(inputs.tables["prices"]),
         "headline": cost_headline(planned, money),
         "drawings": _drawings(planned, money),
         "sections": sections,
         "by_month": by_month(planned, money),
-        "budget": budget,
         "by_kind": by_kind(planned, inputs.tables["shortlist"], money),
         "items": items_by_type(inputs.tables["cost_items"], money),
         "prices": price_table(inputs.tables["prices"]),
     }
 
 
-def price_banner(prices: pd.DataFrame) -> tuple[str, ...]:
+def price_banner(prices: pd.DataFrame, where: str = "on this page") -> tuple[str, ...]:
     """Warn, in one sentence, when amounts rest on invented prices; nothing otherwise."""
     invented = int(prices["is_default"].map(words.is_yes).sum())
     if not invented:
@@ -96,8 +94,8 @@ def price_banner(prices: pd.DataFrame) -> tuple[str, ...]:
     return (
         (
             f"{invented} of {words.count(len(prices), 'price')} are invented defaults of this "
-            "program, not yours. Every amount on this page is only as good as they are: put your "
-            "own figures, with source and date, into the settings file."
+            f"program, not yours. Every amount {where} is only as good as they are: put your own "
+            "figures, with source and date, into the settings file."
         ),
     )
 
@@ -224,8 +222,8 @@ def price_table(prices: pd.DataFrame) -> Table:
     """List every price with its origin and day."""
     return make_table(
         "prices",
-        f"{words.count(len(prices), 'price')} behind every amount, with origin and day. Change "
-        "them in the settings file and run again.",
+        f"{words.count(len(prices), 'price')} behind every amount, with origin and day. Small "
+        "print is the key below [costs] in the settings file: change it there and run again.",
         (
             Column("Price"),
             Column("Value", numeric=True),
@@ -236,7 +234,7 @@ def price_table(prices: pd.DataFrame) -> Table:
         ),
         [
             (
-                words.text(row["key"]),
+                Cell(words.key(row["key"]), (words.text(row["key"]),)),
                 words.price(row["value"]),
                 words.text(row["unit"]),
                 words.text(row["source"]),

@@ -7,7 +7,6 @@ Not here: what the coming visits cost line by line (`finance`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
@@ -16,6 +15,7 @@ from pivotlife.dashboards import words
 from pivotlife.dashboards.chart_budget import budget_drawing
 from pivotlife.dashboards.charts import Drawing
 from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.sections import Section
 from pivotlife.dashboards.tables import Cell, Column, Table, make_table
 
 #: Rows of a long table on the page.
@@ -27,19 +27,7 @@ _COLUMNS: Final = ("kits", "labour_hours", "cash", "downtime_days", "downtime")
 _WATCH: Final = "read before it expires"
 
 
-@dataclass(frozen=True)
-class Part:
-    """One section: anchor, heading, sentences, figures, tables, the file with all rows."""
-
-    name: str
-    heading: str
-    sentences: tuple[str, ...]
-    drawings: tuple[Drawing, ...]
-    tables: tuple[Table, ...]
-    file: str
-
-
-def budget_parts(inputs: PageInputs) -> tuple[Part, ...]:
+def budget_sections(inputs: PageInputs) -> tuple[Section, ...]:
     """Prepare the sections.
 
     Parameters
@@ -50,37 +38,30 @@ def budget_parts(inputs: PageInputs) -> tuple[Part, ...]:
     tables, money = inputs.tables, inputs.currency
     budget, spend = tables["budget"], tables["spend_against_forecast"]
     return (
-        Part(
-            "budget",
+        Section(
             "What to budget for the next 24 months",
             (budget_sentence(budget, money), _ASSUMES),
             _drawings(budget, money),
             (budget_by_month(budget, money), budget_by_depot(budget, money)),
-            "budget.csv",
+            file="budget.csv",
         ),
-        Part(
-            "stock",
+        Section(
             "Which kits to keep in stock",
             (_STOCK,),
-            (),
-            (stock_table(tables["kit_demand"]),),
-            "kit_demand.csv",
+            tables=(stock_table(tables["kit_demand"]),),
+            file="kit_demand.csv",
         ),
-        Part(
-            "warranty",
+        Section(
             "What the warranty may pay back",
             (warranty_sentence(tables["warranty_claims"], money), _TERMS),
-            (),
-            (claims_table(tables["warranty_claims"], money),),
-            "warranty_claims.csv",
+            tables=(claims_table(tables["warranty_claims"], money),),
+            file="warranty_claims.csv",
         ),
-        Part(
-            "spend",
+        Section(
             "Last year's forecast against what was spent",
             (spend_sentence(spend, money),),
-            (),
-            (spend_by_month(spend, money), spend_by_depot(spend, money)),
-            "spend_against_forecast.csv",
+            tables=(spend_by_month(spend, money), spend_by_depot(spend, money)),
+            file="spend_against_forecast.csv",
         ),
     )
 
@@ -306,8 +287,9 @@ def spend_sentence(spend: pd.DataFrame, currency: str) -> str:
         row = year.iloc[0]
         place = "inside" if words.is_yes(row["inside"]) else "outside"
         told += (
-            f" The year: {words.money(row['actual'], currency)} against "
-            f"{words.money(row['forecast'], currency)}, {place} the band of {_band(row)}."
+            f" The year: {words.money(row['actual'], currency)} spent, "
+            f"{words.money(row['forecast'], currency)} foreseen; that lies {place} the band of "
+            f"{_band(row)}."
         )
     inside = cells["inside"].map(words.is_yes).sum()
     return (
@@ -344,8 +326,8 @@ def _spend_table(name: str, by: str, rows: pd.DataFrame, currency: str) -> Table
     return make_table(
         name,
         f"Kits, and parts with labour in {currency}, by {by}; small print is the forecast's band. "
-        f"n = {words.count(int(rows['repair_lines'].max()) if len(rows) else 0, 'repair line')} "
-        "at most in a row.",
+        "The whole rests on "
+        f"{words.count(int(rows['repair_lines'].max()) if len(rows) else 0, 'repair line')}.",
         (
             *(Column(by.capitalize()), Column("Kits forecast", numeric=True)),
             *(Column("Kits fitted", numeric=True), Column("Forecast", numeric=True)),

@@ -13,11 +13,20 @@ from pivotlife.dashboards import words
 from pivotlife.dashboards.chart_lifetime import year_drawing
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.sections import Section
-from pivotlife.dashboards.tables import Cell, Column, Table, estimate, make_table
+from pivotlife.dashboards.tables import (
+    Cell,
+    Column,
+    Table,
+    estimate,
+    make_table,
+    with_used_notes,
+)
 
 #: Units shown by their best conversion, and by how near their sale is; the file has them all.
 _UNITS_SHOWN: Final = 50
 _NEAR_SALE: Final = 20
+#: What a conversion may be booked as; anything else says that nobody has set the amount.
+_FLAGS: Final = ("capital", "expense")
 
 
 def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
@@ -71,7 +80,9 @@ def year_sentence(years: pd.DataFrame, currency: str) -> str:
     return (
         f"In the coming twelve months {words.count(_units(years), 'unit')} are expected to take "
         f"{words.money(first['cash'], currency)} in cash (P10 to P90 {span}) and, apart from that, "
-        f"downtime worth {words.money(first['downtime'], currency)}."
+        f"downtime worth {words.money(first['downtime'], currency)}. That is counted under the "
+        "plain policy of lifetime cost and with grease visits; the budget for the next 24 months, "
+        "above, follows the shortlist and is the one to plan with."
     )
 
 
@@ -128,7 +139,8 @@ def unit_table(units: pd.DataFrame, currency: str) -> Table:
     shown = rows.head(_UNITS_SHOWN)
     return _table_of(
         "units-to-convert",
-        f"Each unit's best other type, the most worthwhile first, in {currency} worth today; "
+        f"Each unit's best other type, the most worthwhile first, in {currency}, as present "
+        f"value; "
         f"{words.number(len(shown))} of {words.count(len(rows), 'unit')}, all types of all units "
         "are in conversion_by_unit.csv.",
         shown,
@@ -148,7 +160,7 @@ def near_sale_table(units: pd.DataFrame, currency: str) -> Table:
 
 
 def _table_of(name: str, caption: str, shown: pd.DataFrame) -> Table:
-    return make_table(
+    table = make_table(
         name,
         caption,
         (
@@ -159,6 +171,7 @@ def _table_of(name: str, caption: str, shown: pd.DataFrame) -> Table:
         [_unit_row(row) for row in shown.to_dict("records")],
         empty="No unit is in service.",
     )
+    return with_used_notes(table, "Booked as")
 
 
 def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
@@ -172,7 +185,7 @@ def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
         estimate(words.number(row["saving"], 0, "none"), span),
         words.percent(row["chance_pays"], "none"),
         Cell(words.text(row["verdict"]), (note,) if note else ()),
-        words.text(row["booked_as"]),
+        words.text(row["booked_as"]) if row["booked_as"] in _FLAGS else "",
     )
 
 
@@ -188,8 +201,8 @@ def assumption_table(assumptions: pd.DataFrame) -> Table:
         [
             (
                 words.text(row["duty"]),
-                words.text(row["key"]).replace("_", " "),
-                words.price(row["value"]) if row["value"] < 1_000 else words.number(row["value"]),
+                words.key(row["key"]),
+                _assumed(row),
                 words.text(row["unit"]),
                 words.text(row["source"]),
             )
@@ -197,6 +210,13 @@ def assumption_table(assumptions: pd.DataFrame) -> Table:
         ],
         empty="Nothing was counted.",
     )
+
+
+def _assumed(row: dict[Any, Any]) -> str:
+    """Write a figure as it was set, or as finely as one worked out from records is known."""
+    whole = float(row["value"]).is_integer()
+    is_set = words.text(row["source"]).startswith(("settings", "default"))
+    return words.price(row["value"]) if is_set or whole else words.rounded(row["value"])
 
 
 def _units(years: pd.DataFrame) -> int:

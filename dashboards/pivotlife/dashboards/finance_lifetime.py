@@ -38,8 +38,8 @@ def lifetime_sections(inputs: PageInputs) -> tuple[Section, ...]:
             "What one truck costs until it is sold, by bushing type",
             (
                 "One truck with six new bushings today, driven until the sale that is usual in its "
-                "duty; worth today. The bars' whiskers hold eight trucks in ten: luck on the road "
-                "and doubt about the lives together.",
+                "duty. Amounts are present values. The bars' whiskers hold eight trucks in ten: "
+                "luck on the road and doubt about the lives together.",
                 *rate_banner(tables["cost_assumptions"]),
             ),
             _drawn(
@@ -62,7 +62,7 @@ def lifetime_sections(inputs: PageInputs) -> tuple[Section, ...]:
         Section(
             "Where the comparison turns round",
             ("All else held, as are the policies. A break-even far from today's figure is safe.",),
-            tables=(break_even_table(tables["cost_break_even"]),),
+            tables=(break_even_table(tables["cost_break_even"], money),),
         ),
         Section(
             "What moves the saving most",
@@ -95,7 +95,7 @@ _APART: Final = (
 
 def rate_banner(assumptions: pd.DataFrame) -> tuple[str, ...]:
     """Name the rates that are still defaults."""
-    left = assumptions.loc[assumptions["source"].str.startswith("default"), "key"].map(_spoken)
+    left = assumptions.loc[assumptions["source"].str.startswith("default"), "key"].map(words.key)
     if left.empty:
         return ()
     return (f"Still defaults of this program, set yours under [finance]: {', '.join(left)}.",)
@@ -110,8 +110,8 @@ def saving_sentences(types: pd.DataFrame, currency: str) -> tuple[str, ...]:
             continue
         best = others.sort_values("saving", ascending=False).iloc[0]
         told.append(
-            f"{duty}: against {best['reference_type']}, which most pivots carry, the best other "
-            f"type is {best['bushing_type']}. A truck's cash over "
+            f"{words.sentence(duty)}: against {best['reference_type']}, which most pivots carry, "
+            f"the best other type is {best['bushing_type']}. A truck's cash over "
             f"{words.life_miles(best['holding_miles'])} miles is "
             f"{_less(best['cash_saved'], currency)}, its downtime "
             f"{_less(best['downtime_saved'], currency)}; weighed together "
@@ -154,8 +154,8 @@ def per_1000_table(types: pd.DataFrame, currency: str) -> Table:
     names = ("parts", "labour", "lube", "other", "downtime")
     return make_table(
         "cost-per-1000",
-        f"Cost of 1,000 miles by type and duty in {currency}, worth today. Other: alignments, "
-        "tyres, roadside, tow. Downtime is no cash.",
+        f"Cost of 1,000 miles by type and duty in {currency}, as present value. Other: "
+        "alignments, tyres, roadside, tow. Downtime is no cash.",
         (
             *(Column("Duty"), Column("Type")),
             *(Column(name.capitalize(), numeric=True) for name in names),
@@ -203,7 +203,7 @@ def saving_table(types: pd.DataFrame, currency: str) -> Table:
     )
 
 
-def break_even_table(table: pd.DataFrame) -> Table:
+def break_even_table(table: pd.DataFrame, currency: str) -> Table:
     """List the figures at which two types cost the same."""
     return make_table(
         "break-even",
@@ -219,7 +219,7 @@ def break_even_table(table: pd.DataFrame) -> Table:
                 words.text(row["duty"]),
                 words.text(row["bushing_type"]),
                 words.text(row["reference_type"]),
-                Cell(words.text(row["figure"]), (words.text(row["unit"]),)),
+                Cell(words.text(row["figure"]), (_in_currency(row["unit"], currency),)),
                 _figure(row["now"]),
                 _figure(row["break_even"]),
                 f"{row['cheaper']} it" if row["cheaper"] else "",
@@ -242,10 +242,10 @@ def tornado_drawings(table: pd.DataFrame, currency: str) -> tuple[Drawing, ...]:
         drawings.append(
             tornado_drawing(
                 mine,
-                [_spoken(key) for key in mine["figure"]],
+                [words.key(key) for key in mine["figure"]],
                 currency,
                 f"tornado-{place}",
-                f"{duty}: {kind} against {usual}",
+                f"{words.sentence(duty)}: {kind} against {usual}",
                 f"The closest comparison of the duty; saving today {_money(mine, currency)}. "
                 f"n = {words.count(len(mine), 'widest swing')}.",
             )
@@ -271,7 +271,7 @@ def tornado_table(table: pd.DataFrame) -> Table:
                 words.text(row["duty"]),
                 words.text(row["bushing_type"]),
                 words.text(row["reference_type"]),
-                _spoken(row["figure"]),
+                words.key(row["figure"]),
                 _figure(row["low"]),
                 _figure(row["high"]),
                 *(words.number(row[k]) for k in ("saving_at_low", "saving_at_high", "swing")),
@@ -290,7 +290,7 @@ def late_drawings(table: pd.DataFrame, currency: str) -> tuple[Drawing, ...]:
                 rows,
                 currency,
                 f"late-{place}",
-                f"{duty}: saving against {rows['reference_type'].iloc[0]}",
+                f"{words.sentence(duty)}: saving against {rows['reference_type'].iloc[0]}",
                 "Policies held. Below the dashed line a type is dearer. "
                 f"n = {words.count(len(rows), 'point')}.",
             )
@@ -357,9 +357,8 @@ def _figure(value: Any) -> str:
     """Write a figure as finely as its kind deserves."""
     if pd.isna(value):
         return "none"
-    is_large = abs(value) >= 1_000
-    return words.number(value) if is_large else words.price(float(f"{value:.4g}"))
+    return words.rounded(value, 3 if abs(value) >= 1_000 else 4)
 
 
-def _spoken(key: Any) -> str:
-    return words.text(key).replace("_", " ").replace(".", ", ")
+def _in_currency(unit: Any, currency: str) -> str:
+    return words.text(unit).replace("currency", currency)

@@ -5,15 +5,16 @@ Not here: the answers.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
+from pivotlife.dashboards.sections import anchor
+
 PRICES: Final = "Prices, with source and date"
 _ASKED: Final = (
     ("What will we spend, month by month?", "What to budget for the next 24 months"),
-    ("When does a dearer type pay back?", "Where the comparison turns round"),
+    ("When does a dearer type pay back?", "What a type saves: cash, and downtime avoided"),
     ("What is cash, what only avoided?", "What a type saves: cash, and downtime avoided"),
     (
         "What does a type cost per 1,000 miles?",
@@ -34,11 +35,6 @@ class Question:
 
     question: str
     anchor: str
-
-
-def anchor(heading: str) -> str:
-    """Turn a heading into an anchor: its letters and digits, joined by underscores."""
-    return "_".join(re.findall(r"[a-z0-9]+", heading.lower()))
 
 
 def questions(headings: Iterable[str]) -> tuple[Question, ...]:

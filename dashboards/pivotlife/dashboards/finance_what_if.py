@@ -10,8 +10,10 @@ Not here: the script (`static/what_if.js`), habits that another price would chan
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
@@ -20,7 +22,10 @@ from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.sections import Section
 from pivotlife.models.cost_lines import COST_LINES, ONLY_COUNTED
 
-_RATES: Final = {"discount_rate": "discount rate, a year", "price_escalation": "price rise, a year"}
+_RATES: Final = {
+    "discount_rate": "discount rate, share a year",
+    "price_escalation": "price rise, share a year",
+}
 
 
 def what_if_sections(inputs: PageInputs) -> tuple[Section, ...]:
@@ -32,10 +37,10 @@ def what_if_sections(inputs: PageInputs) -> tuple[Section, ...]:
         Section(
             "Try other prices",
             (
-                "Totals of one truck until its sale, worth today, recalculated here from the same "
-                "counts; policies stay as they are. For another policy, or to keep a price, run "
-                "pivotlife cost or change the settings. The workbook lifetime_cost.xlsx does the "
-                "same with every amount in sight.",
+                "Totals of one truck until its sale, as present value, recalculated here from the "
+                "same counts; policies stay as they are. For another policy, or to keep a price, "
+                "run pivotlife cost or change the settings. The workbook lifetime_cost.xlsx does "
+                "the same with every amount in sight.",
             ),
             form=_form(data, inputs),
         ),
@@ -90,10 +95,13 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
     """Write fields, an output table and the data; every foreign text is escaped."""
     used = _used(data)
     fields = [key for key in data["figures"] if key in used]
+    units = inputs.tables["prices"].set_index("key")["unit"].map(words.text).to_dict()
     inputs_html = Markup("\n").join(
         Markup(
             '<label>{} <input type="number" step="any" min="0" name="{}" value="{}"></label>'
-        ).format(_RATES.get(key, key), key, repr(data["figures"][key]))
+        ).format(
+            _label(key, units), key, np.format_float_positional(data["figures"][key], trim="-")
+        )
         for key in fields
     )
     rows_html = Markup("\n").join(
@@ -106,8 +114,8 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
     heads = Markup("").join(
         Markup('<th scope="col" class="{}">{}</th>').format(kind, head)
         for head, kind in (
-            *(("Duty", "txt"), ("Type", "txt"), ("Cash", "num"), ("Change", "num")),
-            *(("Downtime", "num"), ("Change", "num")),
+            *(("Duty", "txt"), ("Type", "txt"), ("Cash", "num"), ("Cash changes by", "num")),
+            *(("Downtime", "num"), ("Downtime changes by", "num")),
         )
     )
     return Markup(
@@ -125,10 +133,15 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
     )
 
 
+def _label(key: str, units: Mapping[str, str]) -> str:
+    unit = units.get(key, "")
+    return _RATES.get(key) or words.key(key) + (f" ({unit})" if unit else "")
+
+
 def _outputs(place: int) -> Markup:
     cells = (
-        *(("cash", "Cash"), ("cash-change", "Change")),
-        *(("downtime", "Downtime"), ("downtime-change", "Change")),
+        *(("cash", "Cash"), ("cash-change", "Cash changes by")),
+        *(("downtime", "Downtime"), ("downtime-change", "Downtime changes by")),
     )
     return Markup("").join(
         Markup(

@@ -16,7 +16,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.facts import rule_words
-from pivotlife.dashboards.fleet_plan import plan_parts, shortage_groups
+from pivotlife.dashboards.fleet_plan import plan_sections, shortage_groups
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import ORDERS, Job, Line, gather_jobs, read_lines
 from pivotlife.dashboards.tables import Cell, Column, Table, group_sizes, make_table
@@ -134,7 +134,7 @@ def fleet_context(inputs: PageInputs) -> dict[str, Any]:
         "cautions": CAUTIONS,
         "total": words.count(len(lines), "line"),
         "shortages": shortage_groups(inputs),
-        "plan": plan_parts(inputs),
+        "plan": plan_sections(inputs),
     }
 
 

@@ -7,13 +7,13 @@ Not here: the lines of the shortlist (`fleet`).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import Any, Final
 
 import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.inputs import PageInputs
+from pivotlife.dashboards.sections import Section
 from pivotlife.dashboards.tables import Cell, Column, Table, make_table
 
 #: Rows of a table on the page.
@@ -21,18 +21,7 @@ HEAD: Final = 25
 WEEKS: Final = 8
 
 
-@dataclass(frozen=True)
-class Part:
-    """One section: its anchor, heading, tables, and the file with all rows."""
-
-    name: str
-    heading: str
-    lead: str
-    tables: tuple[Table, ...]
-    file: str
-
-
-def plan_parts(inputs: PageInputs) -> tuple[Part, ...]:
+def plan_sections(inputs: PageInputs) -> tuple[Section, ...]:
     """Prepare the sections below the shortlist.
 
     Parameters
@@ -42,54 +31,60 @@ def plan_parts(inputs: PageInputs) -> tuple[Part, ...]:
     """
     tables, currency = inputs.tables, inputs.currency
     return (
-        Part(
-            "changed",
+        Section(
             "What changed since the last run",
-            "Every line that came, went or moved, and the one thing that moved it.",
-            (changes_table(tables["changes"]),),
-            "changes.csv",
+            ("Every line that came, went or moved, and the one thing that moved it.",),
+            tables=(changes_table(tables["changes"]),),
+            file="changes.csv",
         ),
-        Part(
-            "kits",
+        Section(
             "Kits to lay ready",
-            "Shelves are shared out to the earliest visits first; what is already on order is not "
-            "counted on. Sizes are confirmed on the truck before tear-down. What later months take "
-            "and what to keep in stock stands on the finance page.",
-            (kits_table(tables["kits_to_stage"]),),
-            "kits_to_stage.csv",
-        ),
-        Part(
-            "hours",
-            "Bay hours of the coming weeks",
-            "Mandatory work and readings stand; renewals by choice share what room is left.",
-            (hours_table(tables["hours_by_week"]), waiting_table(tables["shortlist"], currency)),
-            "hours_by_week.csv",
-        ),
-        Part(
-            "gaps",
-            "Overdue for a reading",
-            "Nothing is known of these pivots that is recent enough to decide on.",
-            (gaps_by_depot(tables["inspection_gaps"]), gaps_by_unit(tables["inspection_gaps"])),
-            "inspection_gaps.csv",
-        ),
-        Part(
-            "grease",
-            "Grease missed in the last year",
-            "Services done of those due by miles; one at which not every pin is known to have "
-            "taken grease counts half.",
             (
+                "Shelves are shared out to the earliest visits first; what is already on order is "
+                "not counted on. Sizes are confirmed on the truck before tear-down. What later "
+                "months take and what to keep in stock stands on the finance page.",
+            ),
+            tables=(kits_table(tables["kits_to_stage"]),),
+            file="kits_to_stage.csv",
+        ),
+        Section(
+            "Bay hours of the coming weeks",
+            ("Mandatory work and readings stand; renewals by choice share what room is left.",),
+            tables=(
+                hours_table(tables["hours_by_week"]),
+                waiting_table(tables["shortlist"], currency),
+            ),
+            file="hours_by_week.csv",
+        ),
+        Section(
+            "Overdue for a reading",
+            ("Nothing is known of these pivots that is recent enough to decide on.",),
+            tables=(
+                gaps_by_depot(tables["inspection_gaps"]),
+                gaps_by_unit(tables["inspection_gaps"]),
+            ),
+            file="inspection_gaps.csv",
+        ),
+        Section(
+            "Grease missed in the last year",
+            (
+                "Services done of those due by miles; one at which not every pin is known to have "
+                "taken grease counts half.",
+            ),
+            tables=(
                 lube_table(tables["lube_compliance"], "depot"),
                 lube_table(tables["lube_compliance"], "unit"),
             ),
-            "lube_compliance.csv",
+            file="lube_compliance.csv",
         ),
-        Part(
-            "repeats",
+        Section(
             "Repairs that came back",
-            "The same pivot renewed again within the miles the settings name. Look at the bore "
-            "and the care before a third bushing goes in.",
-            (repeats_table(tables["repeat_repairs"]),),
-            "repeat_repairs.csv",
+            (
+                "The same pivot renewed again within the miles the settings name. Look at the bore "
+                "and the care before a third bushing goes in.",
+            ),
+            tables=(repeats_table(tables["repeat_repairs"]),),
+            file="repeat_repairs.csv",
         ),
     )
 

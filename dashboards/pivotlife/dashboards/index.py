@@ -1,4 +1,4 @@
-"""The first page: what must happen today, then the three doors.
+"""The first page: what must happen today, then the ways to the three other pages.
 
 Not here: anything that the three pages say in full.
 """
@@ -20,6 +20,7 @@ from pivotlife.dashboards.fleet_plan import shortage_groups
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.lines import gather_jobs, read_lines
 from pivotlife.dashboards.tables import Column, Table, make_table
+from pivotlife.models.fair_verdict import NOT_YET
 
 NOT_BUILT: Final[tuple[str, ...]] = ()
 
@@ -53,6 +54,16 @@ _FILES: Final[dict[str, str]] = {
     "ledger.csv": "where each source row went",
     "quarantine.csv": "withheld rows, word for word, with their faults",
     "run.json": "the run itself: inputs, versions, counts",
+}
+#: Counts whose names say too little by themselves.
+_COUNTS: Final[dict[str, str]] = {
+    "quarantined_rows": "withheld rows",
+    "lives": "bushing lives",
+    "lives_in_fit": "bushing lives in the fits",
+    "park": "pivots or units to park",
+    "replace": "pivots to replace",
+    "measure": "pivots to measure",
+    "leave": "pivots left alone",
 }
 
 
@@ -143,15 +154,15 @@ def _doors(inputs: PageInputs) -> tuple[Door, ...]:
             "engineer.html",
             "Reliability engineer",
             "Which type lasts, on what evidence, and what was left out?",
-            (*fair_verdicts(tables["life_ratios"]), *_type_facts(tables["comparison"])),
+            (*_verdicts(tables["life_ratios"]), *_type_facts(tables["comparison"])),
         ),
         Door(
             "finance.html",
             "Finance",
             "What will visits, types and conversions cost, and from which prices?",
             (
-                cost_headline(tables["planned_cost"], inputs.currency),
-                *price_banner(tables["prices"]),
+                f"Coming visits: {cost_headline(tables['planned_cost'], inputs.currency)}",
+                *price_banner(tables["prices"], "on the finance page"),
             ),
         ),
     )
@@ -176,8 +187,17 @@ def _fleet_facts(inputs: PageInputs) -> tuple[str, ...]:
 def _type_facts(comparison: pd.DataFrame) -> tuple[str, ...]:
     rows = pooled(one_treatment(comparison)).to_dict("records")
     facts = tuple(_type_fact(row) for row in rows)
-    unfair = ("All duties together, unadjusted: compare types within a duty.",) if facts else ()
+    unfair = ("These ages mix all duties and are no comparison of types.",) if facts else ()
     return (*facts, *unfair) or ("No type could be fitted on these records.",)
+
+
+def _verdicts(ratios: pd.DataFrame) -> tuple[str, ...]:
+    """Give each verdict without its grounds; those stand on the engineer's page."""
+    told = (said.split(";")[0].removesuffix(".") for said in fair_verdicts(ratios))
+    return tuple(
+        f"{said[: said.index(NOT_YET)]}{NOT_YET}." if NOT_YET in said else f"{said}."
+        for said in told
+    )
 
 
 def _type_fact(row: Mapping[Any, Any]) -> str:
@@ -185,7 +205,7 @@ def _type_fact(row: Mapping[Any, Any]) -> str:
     band = words.life_range(row["b10_lower"], row["b10_upper"])
     age = words.life_miles(row["b10"], missing) + ("" if pd.isna(row["b10"]) else " miles")
     return (
-        f"{words.text(row['bushing_type'])}, age by which one in ten has failed: {age}"
+        f"{words.sentence(row['bushing_type'])}: one in ten has failed by {age}"
         f"{f' ({band})' if band else ''}, {words.count(row['failures'], 'failure')}."
     )
 
@@ -226,9 +246,10 @@ def run_counts(run: Mapping[str, Any]) -> Table:
     pairs = [*_flat(run.get("counts", {})), *marks.items(), *_flat(run.get("versions", {}))]
     return make_table(
         "run",
-        f"{words.count(len(pairs), 'mark')} of this run: equal marks and inputs give equal pages.",
+        "Rows read, pivots by what is to be done, and the versions that worked it out: the same "
+        "inputs, settings and versions give the same pages.",
         (Column("What"), Column("Value", numeric=True)),
-        [(str(key).replace("_", " "), _mark(value)) for key, value in pairs],
+        [(_COUNTS.get(key, str(key).replace("_", " ")), _mark(value)) for key, value in pairs],
         empty="The run left no counts.",
     )
 

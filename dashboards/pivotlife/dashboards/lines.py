@@ -26,6 +26,8 @@ ORDERS: Final[dict[str, str]] = {
     "measure": "Measure",
     "leave": "Leave",
 }
+#: What stands in place of a chance.
+FOUND: Final = "found already"
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,8 @@ class Line:
     reason : str
         Why, in a sentence.
     measured, chance : str
-        Last reading, and the chance of being over its limit by the visit after next.
+        Last reading, and the chance of being over its limit by the visit after next; where an
+        order rests on what was found, that it was found: a chance beside it would say less.
     facts : tuple of str
         What unfolds: reading and limit, chances, amounts, records.
     """
@@ -169,7 +172,10 @@ def _chapter(lines: tuple[Line, ...]) -> str:
 def _summary(lines: tuple[Line, ...]) -> str:
     counted = [
         f"{sum(line.decision == decision for line in lines)} to {verb}"
-        for decision, verb in (("replace", "replace"), ("measure", "measure"), ("leave", "leave"))
+        for decision, verb in (
+            *(("park", "park for"), ("replace", "replace")),
+            *(("measure", "measure"), ("leave", "leave")),
+        )
         if any(line.decision == decision for line in lines)
     ]
     return ", ".join(counted)
@@ -189,9 +195,14 @@ def _line(row: Mapping[Any, Any], grown: Mapping[Any, Any], currency: str) -> Li
         must=words.is_yes(row["mandatory"]),
         reason=words.text(row["reason"]) or "No reason was recorded.",
         measured=words.play(row["last_free_play_mm"]),
-        chance=chance_by_next_visit(row),
+        chance=FOUND if _was_found(row, decision) else chance_by_next_visit(row),
         facts=line_facts(row, grown, currency),
     )
+
+
+def _was_found(row: Mapping[Any, Any], decision: str) -> bool:
+    """Say whether an order to park or replace stands on something found."""
+    return decision in ("park", "replace") and words.is_yes(row["mandatory"])
 
 
 def _place(row: Mapping[Any, Any]) -> str:

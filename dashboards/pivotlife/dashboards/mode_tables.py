@@ -90,7 +90,9 @@ def _missed_row(row: Mapping[Any, Any]) -> tuple[str | Cell, ...]:
         words.number(row["with_reading"]),
         words.number(row["missed"], 0, "not judged"),
         estimate(
-            words.percent(row["share_missed"], "not judged"),
+            "not judged"
+            if pd.isna(row["share_missed"])
+            else words.counted_share(row["missed"], row["with_reading"]),
             words.percent_band(row["share_missed_lower"], row["share_missed_upper"]),
         ),
         words.play(row["median_last_play_mm"]),

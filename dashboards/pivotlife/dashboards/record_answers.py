@@ -40,15 +40,15 @@ def missed_by_play(tables: Tables) -> Answer:
     rows = tables["missed_by_play"]
     told = rows[rows["share_missed"].notna()]
     said = [
-        f"{_capital(words.text(kind))}: {_missed(own)}."
+        f"{words.sentence(words.text(kind))}: {_missed(own)}."
         for kind, own in told.groupby("bushing_type", sort=True)
     ]
     silent = sorted({words.text(kind) for kind in rows["bushing_type"]} - set(told["bushing_type"]))
     if silent:
         failures = rows[rows["bushing_type"].isin(silent)]["failures"].sum()
         said.append(
-            f"{_capital(' and '.join(silent))}: not judged, no limit of play or no reading near "
-            f"the failure ({words.count(failures, 'failure')})."
+            f"{words.sentence(' and '.join(silent))}: not judged, no limit of play or no reading "
+            f"near the failure ({words.count(failures, 'failure')})."
         )
     return Answer(
         "missed",
@@ -124,13 +124,17 @@ def _missed(rows: pd.DataFrame) -> str:
     parts = [
         f"{words.text(row['mode'])} {words.number(row['missed'])} of "
         f"{words.number(row['with_reading'])} "
-        f"({words.percent(row['share_missed'])}, 95 % interval "
+        f"({words.counted_share(row['missed'], row['with_reading'])}, 95 % interval "
         f"{words.percent_band(row['share_missed_lower'], row['share_missed_upper'])})"
         for row in rows.sort_values("share_missed", ascending=False).to_dict("records")
     ]
     missed, read = rows["missed"].sum(), rows["with_reading"].sum()
     hidden = sorted(words.text(mode) for mode in rows.loc[rows["share_missed_lower"] > 0.5, "mode"])
-    verdict = f"it does not announce {' and '.join(hidden)}" if hidden else "no mode hides from it"
+    verdict = (
+        f"it does not announce {' and '.join(hidden)}"
+        if hidden
+        else "no mode on record hides from it"
+    )
     return (
         f"play missed {words.number(missed)} of {words.count(read, 'failure')} with a reading: "
         f"{', '.join(parts)}; {verdict}"
@@ -144,12 +148,14 @@ def _second(kind: str, rows: pd.DataFrame) -> str:
         only = first or later
         which = "first" if first else "later"
         return (
-            f"{_capital(kind)}: {which} lives only ({_size(only)}), so nothing to compare."
+            f"{words.sentence(kind)}: {which} lives only ({_size(only)}), so nothing to compare."
             if only
             else ""
         )
     if pd.isna(first["b10"]) or pd.isna(later["b10"]):
-        return f"{_capital(kind)}: {words.TOO_FEW} to compare ({_size(first)}; {_size(later)})."
+        return (
+            f"{words.sentence(kind)}: {words.TOO_FEW} to compare ({_size(first)}; {_size(later)})."
+        )
     apart = later["b10_upper"] < first["b10_lower"] or first["b10_upper"] < later["b10_lower"]
     shorter = later["b10"] < first["b10"]
     verdict = (
@@ -157,7 +163,8 @@ def _second(kind: str, rows: pd.DataFrame) -> str:
         if apart
         else "the two intervals overlap, so take them as not told apart"
     )
-    return f"{_capital(kind)}: first lives {_life(first)}, later lives {_life(later)}; {verdict}."
+    both = f"first lives {_life(first)}, later lives {_life(later)}"
+    return f"{words.sentence(kind)}: {both}; {verdict}."
 
 
 def _life(row: Mapping[Any, Any]) -> str:
@@ -173,7 +180,3 @@ def _size(row: Mapping[Any, Any]) -> str:
 
 def _three(value: Any) -> str:
     return words.number(value, 3)
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]

@@ -1,4 +1,4 @@
-"""A part of a page: a heading, sentences, figures, tables.
+"""A part of a page: a heading, sentences, figures, tables, and the file that has all rows.
 
 Pages that several modules write together loop over sections, in the order in which they are given.
 
@@ -7,6 +7,7 @@ Not here: what any section says.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Final
 
@@ -31,6 +32,8 @@ class Section:
     tables : tuple of Table
     form : Markup
         Fields made by this package, shown below the tables; empty for none.
+    file : str
+        The file beside the page that has all rows; "" for none.
     """
 
     heading: str
@@ -38,3 +41,14 @@ class Section:
     drawings: tuple[Drawing, ...] = ()
     tables: tuple[Table, ...] = ()
     form: Markup = _NOTHING
+    file: str = ""
+
+    @property
+    def anchor(self) -> str:
+        """Where a link to this part leads."""
+        return anchor(self.heading)
+
+
+def anchor(heading: str) -> str:
+    """Turn a heading into an anchor: its letters and digits, joined by underscores."""
+    return "_".join(re.findall(r"[a-z0-9]+", heading.lower()))

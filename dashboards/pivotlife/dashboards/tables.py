@@ -8,11 +8,15 @@ Not here: what is counted and why (the page modules), how a number is written (`
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import pandas as pd
 
 from pivotlife.dashboards import words
+
+#: A name, date or code up to this long is never broken at its hyphens.
+_LONGEST_TIED: Final = 14
 
 
 @dataclass(frozen=True)
@@ -94,8 +98,35 @@ def _row(columns: Sequence[Column], record: Sequence[str | Cell]) -> tuple[Cell,
     cells = []
     for column, value in zip(columns, record, strict=True):
         cell = value if isinstance(value, Cell) else Cell(value)
-        cells.append(Cell(cell.text, cell.notes, column.label, column.kind))
+        tied = "-" in cell.text and " " not in cell.text and len(cell.text) <= _LONGEST_TIED
+        kind = f"{column.kind} tied" if tied else column.kind
+        cells.append(Cell(cell.text, cell.notes, column.label, kind))
     return tuple(cells)
+
+
+def with_used_notes(table: Table, *labels: str) -> Table:
+    """Leave out columns of remarks in which no row has one.
+
+    Parameters
+    ----------
+    table : Table
+    labels : str
+        Headings of the columns that may go.
+    """
+    blank = ("", "none")
+    kept = [
+        place
+        for place, column in enumerate(table.columns)
+        if column.label not in labels
+        or not table.rows
+        or any(row[place].text not in blank or row[place].notes for row in table.rows)
+    ]
+    return replace(
+        table,
+        columns=tuple(table.columns[place] for place in kept),
+        rows=tuple(tuple(row[place] for place in kept) for row in table.rows),
+        footer=tuple(tuple(row[place] for place in kept) for row in table.footer),
+    )
 
 
 def estimate(text: str, lower_to_upper: str) -> Cell:

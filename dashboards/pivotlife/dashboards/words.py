@@ -39,6 +39,12 @@ def text(value: Any) -> str:
     return "" if _is_missing(value) else str(value).strip()
 
 
+def sentence(value: Any) -> str:
+    """Begin a sentence with a text: its first letter as a capital."""
+    written = text(value)
+    return written[:1].upper() + written[1:]
+
+
 def is_yes(value: Any) -> bool:
     """Say whether a cell means yes: True, "yes" or "true"."""
     return text(value).lower() in {"yes", "true"}
@@ -72,7 +78,7 @@ def count(value: Any, noun: str, plural: str = "") -> str:
 
 
 def life_miles(value: Any, missing: str = NOT_REACHED) -> str:
-    """Write an estimated life, miles, to the thousand above 10,000 miles.
+    """Write an estimated life, miles, to the thousand.
 
     An estimate is never as fine as a mile, and no truck runs beyond a few million; the full digits
     stand in the CSV files.
@@ -80,7 +86,9 @@ def life_miles(value: Any, missing: str = NOT_REACHED) -> str:
     amount = _float(value)
     if math.isfinite(amount) and amount > LONGEST_MILES:
         return f"over {number(LONGEST_MILES)}"
-    if math.isfinite(amount) and abs(amount) >= 10_000:
+    if 0 < amount < 500:
+        return "under 1,000"
+    if math.isfinite(amount):
         amount = round(amount, -3)
     return number(amount, 0, missing)
 
@@ -132,6 +140,14 @@ def percent(share: Any, missing: str = UNKNOWN) -> str:
     return f"{amount * 100:.0f}{_TIED}%"
 
 
+def counted_share(part: Any, whole: Any) -> str:
+    """Write what share of a count another count is: none and all are said as such."""
+    if not _float(whole) > 0 or math.isnan(_float(part)):
+        return UNKNOWN
+    share = _float(part) / _float(whole)
+    return f"{share * 100:.0f}{_TIED}%" if share in (0.0, 1.0) else percent(share)
+
+
 def percent_band(lower: Any, upper: Any) -> str:
     """Write a range of shares, the sign once where both ends are plain: "5 to 14 %"."""
     low, high = percent(lower), percent(upper)
@@ -159,6 +175,27 @@ def price(value: Any) -> str:
         return f"{amount:.9f}".rstrip("0")
     digits = f"{amount:,.4f}".rstrip("0")
     return digits.rstrip(".")
+
+
+def key(value: Any) -> str:
+    """Write the key of a setting as words: "hours.first_pivot" reads "hours, first pivot"."""
+    return text(value).replace("_", " ").replace(".", ", ")
+
+
+def rounded(value: Any, digits: int = 3) -> str:
+    """Write a worked-out figure to a few significant digits: it is known no finer.
+
+    Parameters
+    ----------
+    value : number or missing
+        What to write; missing reads "none".
+    digits : int
+        Digits that carry something.
+    """
+    amount = _float(value)
+    if not math.isfinite(amount):
+        return number(amount, 0, "none")
+    return price(float(f"{amount:.{digits}g}"))
 
 
 def day(value: Any, missing: str = "no date") -> str:

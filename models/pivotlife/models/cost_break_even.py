@@ -237,9 +237,8 @@ def _on_grid(
     turns = np.flatnonzero(np.sign(saving[:-1]) != np.sign(saving[1:]))
     if not len(turns):
         always = "cheaper" if saving[-1] > 0 else "dearer"
-        return _row(
-            name, unit, now, np.nan, "", f"{always} from {at[0]:,.6g} to {at[-1]:,.6g} {unit}"
-        )
+        tried = " to ".join(f"{float(f'{end:.3g}'):,.10g}" for end in (at[0], at[-1]))
+        return _row(name, unit, now, np.nan, "", f"{always} at every figure tried, {tried}")
     last = turns[-1]
     low, high = saving[last], saving[last + 1]
     even = float(at[last] - low * (at[last + 1] - at[last]) / (high - low))

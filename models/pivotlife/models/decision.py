@@ -162,9 +162,13 @@ def _strictest(orders: pd.DataFrame) -> pd.DataFrame:
     groups = rows.groupby(keys, sort=False)
     first = groups.head(1).set_index(keys)
     first["source_rows"] = groups["source_rows"].agg(";".join)
-    others = rows.loc[rows.duplicated(keys)].groupby(keys)["rule"].agg(", ".join)
+    others = rows.loc[rows.duplicated(keys)].groupby(keys)["rule"].agg(_named_rules)
     also = others.map(lambda rules: f" Also standing: {rules}.").reindex(first.index).fillna("")
     return first.assign(reason=first["reason"] + also).reset_index()
+
+
+def _named_rules(rules: pd.Series) -> str:
+    return ", ".join(rule.replace("-", " ") for rule in rules)
 
 
 def _with_orders(chosen: pd.DataFrame, orders: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:

@@ -41,12 +41,13 @@ def choice_reasons(table: pd.DataFrame, currency: str, alarm: float, early: floa
     told["following"] = _day(table["next_visit_date"], "the visit after")
     told["read"] = _last_play(table)
     told["since"] = table["miles_since_reading"]
+    told["limitless"] = table["limit_mm"].isna()
     told["unread"] = table["readings_used"] == 0
     told["between"] = _percent(table["chance_between"])
     told["now"] = _percent(table[["chance_over_now", "chance_over_at_visit"]].max(axis=1))
     ends = zip(_percent(table["chance_lower"]), _percent(table["chance_upper"]), strict=True)
     by_next = _percent(table["chance_over_by_next_visit"])
-    told["band"] = [f"{c} ({a} to {b})" for c, (a, b) in zip(by_next, ends, strict=True)]
+    told["band"] = [_band(c, a, b) for c, (a, b) in zip(by_next, ends, strict=True)]
     told["wait"] = _money(table["wait_cost"], currency)
     told["kept"] = _money(table["kept_value"], currency)
     told["age"] = table["age_miles"]
@@ -64,10 +65,22 @@ def _day(dates: pd.Series, otherwise: str) -> pd.Series:
 
 
 def _percent(chance: pd.Series) -> list[str]:
+    """Write chances in whole percent; the ends never read as certainty."""
     return [
-        "unknown" if np.isnan(c) else "under 1 %" if c < 0.01 else f"{100 * c:.0f} %"
+        "unknown"
+        if np.isnan(c)
+        else "under 1 %"
+        if c < 0.005
+        else "over 99 %"
+        if c > 0.995
+        else f"{100 * c:.0f} %"
         for c in chance.to_numpy(dtype=float)
     ]
+
+
+def _band(chance: str, lower: str, upper: str) -> str:
+    """Write a chance with its limits; limits that read like the chance itself say nothing."""
+    return chance if lower == chance == upper else f"{chance} ({lower} to {upper})"
 
 
 def _money(amount: pd.Series, currency: str) -> list[str]:
@@ -157,6 +170,8 @@ def _early(row: Any) -> str:
 
 
 def _no_reading(row: Any) -> str:
+    if np.isnan(row.since) and row.read and row.limitless:
+        return f"{row.read}It came without a finding, and play alone does not judge it. {_DUE}"
     if np.isnan(row.since):
         return f"No usable reading of this bushing is on record. {_DUE}"
     return (

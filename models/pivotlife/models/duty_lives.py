@@ -148,9 +148,10 @@ def _curve(
         return _own(own, (name, duty), draws, seed)
     ratio = _ratio(evidence.ratios, name, anchor, duty)
     if anchor and ratio is not None:
-        few = own.n_failures if own is not None else 0
+        # Without a fit nobody has counted here: only that they are too few is known.
+        few = f"{own.n_failures} failures" if own is not None else "too few failures for a curve"
         note = (
-            f"{few} failures in {duty}: life of {anchor} there times {ratio.ratio:.2f} "
+            f"{few} in {duty}: life of {anchor} there times {ratio.ratio:.2f} "
             f"({ratio.lower:.2f} to {ratio.upper:.2f}), the ratio evened out"
         )
         return _borrowed(evidence, name, (anchor, duty), ratio, note, draws, seed)

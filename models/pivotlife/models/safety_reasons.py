@@ -8,6 +8,7 @@ Not here: which orders stand.
 
 from __future__ import annotations
 
+import re
 from typing import Final, NamedTuple
 
 import pandas as pd
@@ -23,6 +24,8 @@ _ACTIONS: Final[dict[str, str]] = {
     "finding-unreadable": "Inspect this pivot, and correct the row.",
     "play-unit-unreadable": "Measure this pivot, and correct the row.",
 }
+#: The code of a fault before its sentence: for the ledger, not for the reader of an order.
+_CODE: Final = re.compile(r"\b[a-z_]+\.[a-z_]+: ")
 
 
 class OrderFacts(NamedTuple):
@@ -60,7 +63,7 @@ def order_reason(facts: OrderFacts) -> str:
     """Tell one order in plain sentences: evidence, action, and what is wrong with the row."""
     undated = pd.isna(facts.date)
     day = "on an unreadable date" if undated else f"on {facts.date:%Y-%m-%d}"
-    told = f" ({facts.what})" if facts.what else ""
+    told = f" ({_CODE.sub('', facts.what)})" if facts.what else ""
     more = f"; {facts.rows} rows say so" if facts.rows > 1 else ""
     parts = [f"{_found(facts)} {day}{told}{more}."]
     lost = facts.rule == "position-unknown"

@@ -213,11 +213,12 @@ def _lower_limits(
         at_scale = path.start(log(shape), log(max(bounds[shape], 1e-300)))[0]
         numbers[f"{name}_lower"], numbers[f"{name}_upper"] = path.value(at_scale), np.inf
     limits = ", ".join(
-        f"{near:g}: {bound * (-np.log(0.9)) ** (1.0 / near):,.0f}" for near, bound in bounds.items()
+        f"{bound * (-np.log(0.9)) ** (1.0 / near):,.0f} by shape {near:g}"
+        for near, bound in bounds.items()
     )
     start = "no failures yet" if checked.n_failures == 0 else reason
     sentence = (
         f"{start}; lower limits only, from the miles without failure and an assumed shape of"
-        f" {shape:g} (setting survival.assumed_shape); B10 in miles at least, by shape {limits}"
+        f" {shape:g} (setting survival.assumed_shape); B10 in miles at least {limits}"
     )
     return numbers, "no-failure bound", sentence

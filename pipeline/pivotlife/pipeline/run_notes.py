@@ -74,8 +74,8 @@ def notes(
         " often not written down, this makes lives look shorter than they are."
     )
     lines.append(
-        "Removals before failure (preventive, campaign) are counted both as still good and as"
-        " failed; the truth lies between."
+        "Bushings taken out before they failed (preventive, campaign) are weighed by their readings"
+        " where these allow it; the engineer page sets the other ways of counting them beside it."
     )
     return lines
 

@@ -99,7 +99,9 @@ def _read(path: Path) -> str:
     except IsADirectoryError:
         raise SettingsError(f"{path}: is a folder; name the settings file inside it") from None
     except UnicodeDecodeError:
-        raise SettingsError(f"{path}: is not UTF-8 text") from None
+        raise SettingsError(
+            f"{path}: is not UTF-8 text; save it as UTF-8 in the editor that wrote it"
+        ) from None
     except OSError as fault:
         raise SettingsError(f"{path}: cannot be read ({fault.strerror})") from None
 
@@ -127,7 +129,8 @@ def _sentence(fault: dict[str, Any]) -> str:
         return _unknown(place)
     key = ".".join(str(part) for part in place if part != "[key]")
     if fault["type"] == "missing":
-        return f"{key} is missing"
+        hint = "; `pivotlife check --example` prints every key" if key == "sources" else ""
+        return f"{key} is missing{hint}"
     if "[key]" in fault["loc"]:
         return f"unknown key {key}: {fault['msg'].lower()}"
     if fault["type"] == "value_error":

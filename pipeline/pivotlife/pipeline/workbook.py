@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+import math
 from typing import Any, Final
 
 import pandas as pd
@@ -70,6 +71,8 @@ def _write_column(sheet: Worksheet, place: int, column: pd.Series, dates: Any) -
             sheet.write_boolean(row, place, value)
         elif isinstance(value, str):
             sheet.write_string(row, place, harmless(value))
+        elif math.isinf(value):
+            sheet.write_string(row, place, str(float(value)))  # a sheet has no such number
         else:
             sheet.write_number(row, place, float(value))
 

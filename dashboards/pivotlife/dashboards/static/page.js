@@ -41,6 +41,24 @@
     });
   });
 
+  // On a telephone a long list shows its head until the rest is asked for; orders never fold.
+  const unfolds = [];
+  all("table.list, table.jobs").forEach((table) => {
+    const grouped = table.classList.contains("jobs");
+    const size = grouped ? table.tBodies.length : table.tBodies[0].rows.length;
+    const tools = all(`[data-csv="${table.id}"]`)[0];
+    if (!tools || size <= (grouped ? 12 : 8) || ["park-list", "must-list"].includes(table.id)) return;
+    const button = document.createElement("button");
+    button.type = "button";
+    button.className = "rest";
+    button.textContent = `Show all ${size.toLocaleString("en")} ${grouped ? "visits" : "rows"}`;
+    table.classList.add("long");
+    tools.before(button);
+    const unfold = () => { table.classList.add("whole"); button.remove(); };
+    button.addEventListener("click", unfold);
+    if (grouped) unfolds.push(unfold);
+  });
+
   // Filtering lines by depot, by what to do, and by words.
   const form = document.getElementById("filter");
   const jobs = new Map(all("tr.job").map((head) => {
@@ -74,6 +92,7 @@
   };
   if (form) {
     form.addEventListener("input", filter);
+    form.addEventListener("input", () => unfolds.forEach((unfold) => unfold()), { once: true });
     form.addEventListener("submit", (event) => event.preventDefault());
     const unfold = form.querySelector("[data-unfold]");
     let open = false;

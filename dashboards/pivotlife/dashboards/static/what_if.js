@@ -18,9 +18,9 @@
     });
     return sum;
   };
-  const written = (amount) =>
-    amount.toLocaleString("en-US", { minimumFractionDigits: 2, maximumFractionDigits: 2 });
-  const signed = (amount) => (amount < 0 ? "" : "+") + written(amount);
+  // Whole units are shown; whoever checks the sums finds the hundredths under the pointer.
+  const written = (amount) => (Math.round(amount) + 0).toLocaleString("en-US");
+  const signed = (amount) => (Math.round(amount) > 0 ? "+" : "") + written(amount);
   const show = () => {
     const figures = { ...data.figures };
     [...form.elements].filter((field) => field.name).forEach((field) => {
@@ -32,7 +32,9 @@
     data.counts.forEach((row, place) => {
       ["cash", "downtime"].forEach((kind) => {
         const amount = total(row, kind, figures);
-        document.getElementById(`what-if-${place}-${kind}`).textContent = written(amount);
+        const field = document.getElementById(`what-if-${place}-${kind}`);
+        field.textContent = written(amount);
+        field.title = amount.toFixed(2);
         document.getElementById(`what-if-${place}-${kind}-change`).textContent =
           signed(amount - total(row, kind, data.figures));
       });
