@@ -70,7 +70,7 @@ def test_early_failures_warn_where_the_curve_misses_them(checks: dict[str, Any])
 def test_b10_stands_with_and_without_early_failures(checks: dict[str, Any]) -> None:
     said = early_effect(checks["sensitivity"]())
     start = (
-        "roller, B10 in miles: 76,000 with its early failures, 122,000 without; that lies beyond"
+        "Roller, B10 in miles: 76,000 with its early failures, 122,000 without; that lies beyond"
     )
     assert said[0].startswith(start)
     assert said[1].endswith("too few failures without.")

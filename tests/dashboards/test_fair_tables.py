@@ -45,7 +45,7 @@ def test_what_is_not_told_is_words(tables: Any) -> None:
 
 def test_balance_shows_signs_and_unknowns(tables: Any) -> None:
     table = fair_tables.balance_table(tables["balance"])
-    assert cells(table, 0) == ["threaded / rubber-bonded", "duty vocational", "+0.93", "-0.00"]
+    assert cells(table, 0) == ["threaded / rubber-bonded", "duty vocational", "+0.93", "0.00"]
     assert cells(table, 1)[2] == "unknown"
 
 

@@ -76,7 +76,7 @@ def test_last_year_is_inside_or_outside_its_band(factory: ModuleType) -> None:
     spend = factory.small_tables()["spend_against_forecast"]
     told = spend_sentence(spend, "USD").replace(TIED, " ")
     assert "Forecast of 2025-11-25 (run 2025-11-25)" in told
-    assert "The year: USD 13 against USD 10, inside the band of 6 to 14." in told
+    assert "The year: USD 13 spent, USD 10 foreseen; that lies inside the band of 6 to 14." in told
     assert "By month and depot 1 of 2 lay inside" in told
     assert column(spend_by_month(spend, "USD"), "Month") == ["2025-12", "12 months"]
     assert column(spend_by_depot(spend, "USD"), "Depot") == ["Northpit", "all"]

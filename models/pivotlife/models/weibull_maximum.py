@@ -7,7 +7,8 @@ likelihood is halved until it does.
 
 The shape stays between 0.1 and 20. No maximum exists, and none is returned, when
 
-- nothing failed (the scale would run to infinity);
+- nothing failed (the scale would run to infinity), or nothing was ever seen good (it would run
+  to nothing);
 - one age lies inside the reach of every life (the fit would pile every failure on that age);
 - the shape runs to 0.1 or to 20.
 
@@ -66,7 +67,7 @@ def refuse_hopeless(lives: CheckedLives) -> None:
     Raises
     ------
     NoMaximumError
-        No life, no failure, or one age that every life can have failed at.
+        No life, no failure, nothing seen good, or one age that every life can have failed at.
     """
     if lives.n_lives == 0:
         raise NoMaximumError(
@@ -84,6 +85,11 @@ def refuse_hopeless(lives: CheckedLives) -> None:
             f"all {lives.n_failures} failures may have happened at one age between"
             f" {latest_good:,.0f} and {earliest_bad:,.0f} miles, so nothing tells how far lives"
             " differ; it takes failures at different ages"
+        )
+    if not bool(np.any(lives.lower > lives.entry)):
+        raise NoMaximumError(
+            f"none of the {lives.n_lives} bushings was ever seen good after it was fitted or first"
+            " seen, so any life, however short, explains the records; it takes good readings"
         )
 
 

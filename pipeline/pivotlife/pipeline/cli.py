@@ -4,29 +4,24 @@ Results go to files and to standard output, progress and faults to standard erro
 0 done; 1 done and a person must act today; 2 wrong input or settings, one line; 3 a fault of this
 program. Heavy libraries are imported inside the commands, so that `--help` answers at once.
 
-Not here: what the stages do (`stages`), what is printed (`summary`).
+Not here: what the stages do (`stages`), what is printed (`summary`), how a fault becomes an exit
+code (`exit_codes`).
 """
 
 from __future__ import annotations
 
-import contextlib
-import datetime as dt
 import sys
-import traceback
-from collections.abc import Iterator
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from pivotlife.models.errors import PivotlifeError
+from pivotlife.pipeline.exit_codes import ACT_TODAY, day_of, exit_codes
 
 app = typer.Typer(
     add_completion=False, no_args_is_help=True, pretty_exceptions_enable=False, help=__doc__
 )
-
-DONE, ACT_TODAY, WRONG_INPUT, INTERNAL_FAULT, STOPPED = 0, 1, 2, 3, 130
 
 SettingsFile = Annotated[Path, typer.Argument(metavar="SETTINGS", help="The settings file (TOML).")]
 AsOf = Annotated[
@@ -43,45 +38,6 @@ class Recording(StrEnum):
     BAD_ALWAYS = "bad-always"
 
 
-@contextlib.contextmanager
-def _exit_codes(verbose: bool) -> Iterator[None]:
-    try:
-        yield
-    except PivotlifeError as fault:
-        typer.echo(f"pivotlife: {fault}", err=True)
-        raise typer.Exit(WRONG_INPUT) from None
-    except KeyboardInterrupt:
-        typer.echo("pivotlife: stopped; the last complete run is untouched", err=True)
-        raise typer.Exit(STOPPED) from None
-    except (typer.Exit, typer.BadParameter):
-        raise
-    except Exception as fault:  # noqa: BLE001  the outermost frame: a fault of ours, exit 3
-        if verbose:
-            traceback.print_exc()
-        typer.echo(
-            f"pivotlife: a fault of this program, not of your input: {fault!r}; "
-            "nothing was published (--verbose shows where it happened)",
-            err=True,
-        )
-        raise typer.Exit(INTERNAL_FAULT) from None
-
-
-def _day(text: str | None, timezone: str = "UTC", option: str = "--as-of") -> dt.date:
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
-    from pivotlife.pipeline.errors import SettingsError
-
-    if text is None:
-        try:
-            return dt.datetime.now(ZoneInfo(timezone)).date()
-        except (ZoneInfoNotFoundError, ValueError):
-            raise SettingsError(f"schedule.timezone = {timezone!r}: no such time zone") from None
-    try:
-        return dt.date.fromisoformat(text)
-    except ValueError:
-        raise SettingsError(f"{option} {text!r}: not a day; write it as YYYY-MM-DD") from None
-
-
 @app.command()
 def demo(
     folder: Annotated[Path, typer.Option(help="Where the invented fleet goes.")] = Path(
@@ -91,7 +47,7 @@ def demo(
     verbose: Verbose = False,
 ) -> None:
     """Write an invented fleet, run everything on it and print where to look."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.data.fleet import LAST_RECORDED_DAY
         from pivotlife.data.fleet import simulate as write_fleet
         from pivotlife.pipeline.run import run as run_stages
@@ -124,7 +80,7 @@ def simulate(
     verbose: Verbose = False,
 ) -> None:
     """Write an invented fleet's files, settings that run as they are, and the truth behind them."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.data.fleet import LAST_RECORDED_DAY
         from pivotlife.data.fleet import simulate as write_fleet
 
@@ -164,7 +120,7 @@ def check(
     verbose: Verbose = False,
 ) -> None:
     """Read the sources, print their profile, every fault and a mapping; write only a report."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline.check import check_sources
         from pivotlife.pipeline.errors import SourceError
         from pivotlife.pipeline.example import example_settings
@@ -199,14 +155,14 @@ def run(
     verbose: Verbose = False,
 ) -> None:
     """Do the whole job once and publish one folder of results."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline.run import run as run_stages
         from pivotlife.pipeline.settings_file import load_settings
         from pivotlife.pipeline.summary import run_json, run_text
 
         loaded = load_settings(settings)
-        today = _day(None, loaded.schedule.timezone)
-        day = today if as_of is None else _day(as_of)
+        today = day_of(None, loaded.schedule.timezone)
+        day = today if as_of is None else day_of(as_of)
         result = run_stages(loaded, day, out=out, today=today)
         typer.echo(run_json(result) if as_json else run_text(result))
         if result.act_today:
@@ -228,15 +184,15 @@ def sheet(
     verbose: Verbose = False,
 ) -> None:
     """Write inspection sheets, to print and to fill in, for the coming visits."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline import stages
         from pivotlife.pipeline.inspection_sheets import due_rows, write_sheets
         from pivotlife.pipeline.progress import Progress
         from pivotlife.pipeline.settings_file import load_settings
 
         loaded = load_settings(settings)
-        day = _day(as_of, loaded.schedule.timezone)
-        meant = None if week is None else _day(week, option="--week")
+        day = day_of(as_of, loaded.schedule.timezone)
+        meant = None if week is None else day_of(week, option="--week")
         progress = Progress(stages=stages.COUNT)
         records = stages.build(stages.read(loaded, progress), loaded, day, progress)
         rows = due_rows(records, day, depot, meant)
@@ -258,7 +214,7 @@ def cost(
     verbose: Verbose = False,
 ) -> None:
     """Print lifetime cost by type and duty, before and after changed prices; publish nothing."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline import stages
         from pivotlife.pipeline.progress import Progress
         from pivotlife.pipeline.settings_file import load_settings
@@ -271,7 +227,7 @@ def cost(
         )
 
         loaded = load_settings(settings)
-        day = _day(as_of, loaded.schedule.timezone)
+        day = day_of(as_of, loaded.schedule.timezone)
         changed_settings(loaded, changes or (), day)
         progress = Progress(stages=stages.COUNT)
         records = stages.build(stages.read(loaded, progress), loaded, day, progress)
@@ -295,13 +251,13 @@ def backtest(
     verbose: Verbose = False,
 ) -> None:
     """Hold past lists against what happened, and publish how they did."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline.backtest import backtest as look_back
         from pivotlife.pipeline.settings_file import load_settings
         from pivotlife.pipeline.summary import backtest_json, backtest_text
 
         loaded = load_settings(settings)
-        day = _day(as_of, loaded.schedule.timezone)
+        day = day_of(as_of, loaded.schedule.timezone)
         made = look_back(loaded, day, months=months, out=out)
         typer.echo(backtest_json(made) if as_json else backtest_text(made))
 
@@ -309,7 +265,7 @@ def backtest(
 @app.command()
 def schedule(settings: SettingsFile, verbose: Verbose = False) -> None:
     """Serve the pipeline on its schedule until stopped."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline.scheduler import serve
         from pivotlife.pipeline.settings_file import load_settings
 
@@ -348,7 +304,7 @@ def trial(
     verbose: Verbose = False,
 ) -> None:
     """Say how many trucks and miles show that one bushing type outlasts another."""
-    with _exit_codes(verbose):
+    with exit_codes(verbose):
         from pivotlife.pipeline import stages
         from pivotlife.pipeline.progress import Progress
         from pivotlife.pipeline.settings_file import load_settings
@@ -356,7 +312,7 @@ def trial(
         from pivotlife.pipeline.trial_text import trial_json, trial_text
 
         loaded = load_settings(settings)
-        day = _day(as_of, loaded.schedule.timezone)
+        day = day_of(as_of, loaded.schedule.timezone)
         progress = Progress(stages=3)
         records = stages.build(stages.read(loaded, progress), loaded, day, progress)
         wish = TrialWish(
