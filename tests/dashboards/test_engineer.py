@@ -7,7 +7,7 @@ from types import ModuleType
 import numpy as np
 import pandas as pd
 
-from pivotlife.dashboards.engineer import engineer_context, fates, left_out
+from pivotlife.dashboards.engineer import engineer_context, fates, left_out, reason_kind
 
 
 def test_lives_in_no_fit_come_first_by_type(factory: ModuleType) -> None:
@@ -28,6 +28,15 @@ def test_every_row_of_the_ledger_is_counted(factory: ModuleType) -> None:
     cut = fates(many)
     assert len(cut.rows) == 60
     assert "15 rows of rarer reasons stand in ledger.csv only" in cut.caption
+
+
+def test_reasons_that_differ_in_a_value_alone_are_one_kind() -> None:
+    assert {
+        reason_kind(f"free_play.too_large: free_play '{play}' is larger than an inch: wrong unit?")
+        for play in ("5", "1.6")
+    } == {"free_play is larger than an inch: wrong unit?"}
+    placed = "position missing, attributed to 1.left.fixed-eye, 1.right.fixed-eye by the only ones"
+    assert reason_kind(placed) == "position missing, worked out: the only ones"
 
 
 def test_one_survival_figure_a_duty_all_first(factory: ModuleType) -> None:

@@ -30,7 +30,7 @@ def test_doors_carry_headline_facts(factory: ModuleType) -> None:
     doors = index_context(factory.make_inputs())["doors"]
     facts = {door.file: " ".join(door.facts) for door in doors}
     assert "2 to replace, 1 to measure, 1 left alone" in facts["fleet.html"]
-    assert "roller, age by which one in ten has failed: 245,000 miles" in facts["engineer.html"]
+    assert "Roller: one in ten has failed by 245,000 miles" in facts["engineer.html"]
     assert "unadjusted" in facts["engineer.html"]
     assert "invented defaults" in facts["finance.html"]
 

@@ -33,6 +33,18 @@ def test_the_gravest_line_gives_the_chapter(
     assert job.chapter == chapter
 
 
+@pytest.mark.parametrize(
+    ("decision", "mandatory", "told"),
+    [("park", "yes", True), ("replace", "yes", True), ("replace", "no", False)],
+)
+def test_what_was_found_has_no_chance_beside_it(
+    factory: ModuleType, decision: str, mandatory: str, told: bool
+) -> None:
+    (job,) = jobs(factory, {"decision": decision, "mandatory": mandatory})
+    assert (job.lines[0].chance == "found already") == told
+    assert any(fact.startswith("Over its limit or failed") for fact in job.lines[0].facts) != told
+
+
 def test_one_job_for_each_unit_by_depot_and_visit(factory: ModuleType) -> None:
     found = jobs(
         factory,

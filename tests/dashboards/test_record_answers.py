@@ -44,7 +44,10 @@ def test_missed_failures_are_added_up_with_each_modes_share(factory: ModuleType)
     assert threaded.endswith(f"it does not announce {' and '.join(sorted(hidden))}.")
     none = told[told["share_missed_lower"] <= 0.5]
     if len(none):
-        assert "no mode hides from it" in missed_by_play({"missed_by_play": none}).sentences[0]
+        assert (
+            "no mode on record hides from it"
+            in missed_by_play({"missed_by_play": none}).sentences[0]
+        )
 
 
 def test_a_gauge_says_how_many_readings_it_rests_on(factory: ModuleType) -> None:

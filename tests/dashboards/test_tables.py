@@ -7,7 +7,14 @@ import math
 import pandas as pd
 import pytest
 
-from pivotlife.dashboards.tables import Cell, Column, group_sizes, make_table, sums
+from pivotlife.dashboards.tables import (
+    Cell,
+    Column,
+    group_sizes,
+    make_table,
+    sums,
+    with_used_notes,
+)
 
 
 def test_every_cell_carries_its_column() -> None:
@@ -19,6 +26,24 @@ def test_every_cell_carries_its_column() -> None:
     )
     assert table.rows[0][0] == Cell("roller", (), "Type", "txt")
     assert table.rows[0][1] == Cell("9", ("small",), "Miles", "num")
+
+
+def test_short_codes_and_days_are_not_broken_at_their_hyphens() -> None:
+    day, code, sentence = make_table(
+        "t", "c", tuple(map(Column, "ABC")), [("2026-06-30", "KIT-NFE-4", "two-part words here")]
+    ).rows[0]
+    assert (day.kind, code.kind, sentence.kind) == ("txt tied", "txt tied", "txt")
+
+
+def test_a_column_of_remarks_stands_only_where_one_is_made() -> None:
+    columns = (Column("Type"), Column("Note"))
+    plain = make_table("t", "c", columns, [("roller", "none"), ("threaded", "")])
+    told = make_table("t", "c", columns, [("roller", "none"), ("threaded", "few failures")])
+    assert [column.label for column in with_used_notes(plain, "Note").columns] == ["Type"]
+    assert [len(row) for row in with_used_notes(plain, "Note").rows] == [1, 1]
+    assert with_used_notes(told, "Note") == told
+    empty = make_table("t", "c", columns, [])
+    assert with_used_notes(empty, "Note") == empty
 
 
 def test_a_line_of_the_wrong_length_is_refused() -> None:

@@ -38,7 +38,10 @@ def test_play_gives_inches_beside_millimetres() -> None:
 
 @pytest.mark.parametrize(
     ("value", "told"),
-    [(245_601.0, "246,000"), (9_876.0, "9,876"), (math.inf, "beyond the records"), (0.0, "0")],
+    [
+        *((245_601.0, "246,000"), (9_876.0, "10,000"), (96.0, "under 1,000")),
+        *((math.inf, "beyond the records"), (0.0, "0")),
+    ],
 )
 def test_life_miles_are_rounded_to_the_thousand(value: float, told: str) -> None:
     assert words.life_miles(value) == told
@@ -50,6 +53,19 @@ def test_life_miles_are_rounded_to_the_thousand(value: float, told: str) -> None
 )
 def test_a_chance_never_reads_as_certainty(share: float, told: str) -> None:
     assert untied(words.percent(share)) == told
+
+
+def test_a_counted_share_may_be_all_or_none() -> None:
+    assert untied(words.counted_share(4, 4)) == "100 %"
+    assert untied(words.counted_share(0, 42)) == "0 %"
+    assert untied(words.counted_share(999, 1_000)) == "over 99 %"
+    assert words.counted_share(math.nan, 3) == words.counted_share(0, 0) == "unknown"
+
+
+def test_a_worked_out_figure_has_no_more_digits_than_it_is_known_by() -> None:
+    assert [words.rounded(x) for x in (506_904.2, 22.3742, 0.7419)] == ["507,000", "22.4", "0.742"]
+    assert words.rounded(math.nan) == "none"
+    assert words.key("hours.first_pivot") == "hours, first pivot"
 
 
 def test_a_band_writes_its_sign_once_where_it_can() -> None:

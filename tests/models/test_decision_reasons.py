@@ -45,6 +45,20 @@ def test_a_replacement_gives_both_amounts_and_the_band() -> None:
     assert alone.endswith("No play reading stands behind this: inspect before the job.")
 
 
+def test_a_band_that_says_nothing_more_is_left_out() -> None:
+    sure = {"chance_over_by_next_visit": 0.999, "chance_lower": 0.998, "chance_upper": 1.0}
+    assert "over the limit by then: over 99 %. Waiting" in told("waiting-costs-more", **sure)
+    ends = {"chance_over_by_next_visit": 0.001, "chance_lower": 0.0, "chance_upper": 0.03}
+    assert "by then: under 1 % (under 1 % to 3 %). W" in told("waiting-costs-more", **ends)
+
+
+def test_play_without_a_finding_does_not_judge_what_has_no_limit() -> None:
+    text = told("no-recent-reading", miles_since_reading=np.nan, limit_mm=np.nan)
+    assert text.startswith("Last play 2.50 mm (0.098 in) on 2026-05-02. It came without a finding")
+    unread = told("no-recent-reading", miles_since_reading=np.nan)
+    assert unread.startswith("No usable reading of this bushing is on record.")
+
+
 @pytest.mark.parametrize(
     ("rule", "part"),
     [

@@ -71,6 +71,12 @@ def test_a_lost_park_finding_parks_until_every_pivot_is_seen() -> None:
     assert "park the unit until every pivot has been found good or replaced" in order_reason(told)
 
 
+def test_the_code_of_a_fault_is_not_for_the_reader_of_an_order() -> None:
+    what = "withheld: free_play.too_large: free_play '39' is larger than an inch: wrong unit?"
+    text = order_reason(facts("over-limit", what=what))
+    assert "(withheld: free_play '39' is larger than an inch: wrong unit?)" in text
+
+
 def test_an_undated_row_asks_for_its_correction() -> None:
     text = order_reason(facts("play-unit-unreadable", decision="measure", date=pd.NaT))
     assert text.startswith("Play was read in a unit that cannot be made out on an unreadable date.")

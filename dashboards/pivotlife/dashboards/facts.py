@@ -61,11 +61,20 @@ def _reading(row: Mapping[Any, Any]) -> str:
 
 def _chances(row: Mapping[Any, Any]) -> str:
     now, later = row["chance_over_now"], row["chance_over_by_next_visit"]
+    if was_found(row):
+        return ""
     if pd.isna(now) and pd.isna(later):
         return "Chance of being over its limit or failed: unknown."
     return (
         f"Over its limit or failed: {words.percent(now)} now, "
         f"{chance_by_next_visit(row)} if it waits."
+    )
+
+
+def was_found(row: Mapping[Any, Any]) -> bool:
+    """Say whether an order stands on something found, beside which no chance says anything."""
+    return words.text(row["decision"]).lower() in ("park", "replace") and words.is_yes(
+        row["mandatory"]
     )
 
 

@@ -187,7 +187,9 @@ def _fleet_facts(inputs: PageInputs) -> tuple[str, ...]:
 def _type_facts(comparison: pd.DataFrame) -> tuple[str, ...]:
     rows = pooled(one_treatment(comparison)).to_dict("records")
     facts = tuple(_type_fact(row) for row in rows)
-    unfair = ("These ages mix all duties and are no comparison of types.",) if facts else ()
+    unfair = (
+        ("These ages mix all duties, unadjusted, and are no comparison of types.",) if facts else ()
+    )
     return (*facts, *unfair) or ("No type could be fitted on these records.",)
 
 

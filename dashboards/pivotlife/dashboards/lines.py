@@ -16,7 +16,7 @@ from typing import Any, Final
 import pandas as pd
 
 from pivotlife.dashboards import words
-from pivotlife.dashboards.facts import chance_by_next_visit, line_facts
+from pivotlife.dashboards.facts import chance_by_next_visit, line_facts, was_found
 from pivotlife.dashboards.sheet_names import sheet_path
 
 #: Decisions in the order of their weight, and the word a line carries.
@@ -195,14 +195,9 @@ def _line(row: Mapping[Any, Any], grown: Mapping[Any, Any], currency: str) -> Li
         must=words.is_yes(row["mandatory"]),
         reason=words.text(row["reason"]) or "No reason was recorded.",
         measured=words.play(row["last_free_play_mm"]),
-        chance=FOUND if _was_found(row, decision) else chance_by_next_visit(row),
+        chance=FOUND if was_found(row) else chance_by_next_visit(row),
         facts=line_facts(row, grown, currency),
     )
-
-
-def _was_found(row: Mapping[Any, Any], decision: str) -> bool:
-    """Say whether an order to park or replace stands on something found."""
-    return decision in ("park", "replace") and words.is_yes(row["mandatory"])
 
 
 def _place(row: Mapping[Any, Any]) -> str:

@@ -47,7 +47,8 @@
     const grouped = table.classList.contains("jobs");
     const size = grouped ? table.tBodies.length : table.tBodies[0].rows.length;
     const tools = all(`[data-csv="${table.id}"]`)[0];
-    if (!tools || size <= (grouped ? 12 : 8) || ["park-list", "must-list"].includes(table.id)) return;
+    const short = size <= (grouped ? 12 : 8) || table.classList.contains("pairs");
+    if (!tools || short || ["park-list", "must-list"].includes(table.id)) return;
     const button = document.createElement("button");
     button.type = "button";
     button.className = "rest";
