@@ -73,6 +73,28 @@ def test_rows_become_cards_on_a_telephone(page: Page, folder: Path) -> None:
     assert widest <= 390
 
 
+def test_a_long_list_shows_its_head_on_a_telephone(page: Page, folder: Path) -> None:
+    page.goto((folder / "engineer.html").as_uri())
+    rows = page.locator("#by-duty tbody tr:visible")
+    page.set_viewport_size({"width": 1280, "height": 900})
+    assert rows.count() == 9
+    page.set_viewport_size({"width": 390, "height": 900})
+    assert rows.count() == 5
+    page.locator("p", has=page.locator("[data-csv=by-duty]")).locator(".rest").click()
+    assert rows.count() == 9
+
+
+def test_orders_never_fold_and_a_filter_unfolds_the_rest(page: Page, folder: Path) -> None:
+    page.set_viewport_size({"width": 390, "height": 900})
+    page.goto((folder / "fleet.html").as_uri())
+    for chapter in ("park", "must"):
+        lines = page.locator(f"#{chapter}-list tr[data-order]")
+        assert lines.count() == page.locator(f"#{chapter}-list tr[data-order]:visible").count() > 0
+    assert page.locator("table.jobs.long:not(.whole)").count() > 0
+    page.fill("input[name=words]", "md-0")
+    assert page.locator("table.jobs.long:not(.whole)").count() == 0
+
+
 def test_filters_by_depot_order_and_word(page: Page, folder: Path) -> None:
     page.goto((folder / "fleet.html").as_uri())
     everything = shown_lines(page)

@@ -15,7 +15,7 @@ def joined(row: dict[str, object], grown: dict[str, object] | None = None) -> st
 
 
 def test_a_line_tells_limit_chances_amounts_and_records(factory: ModuleType) -> None:
-    told = joined(factory.shortlist_row())
+    told = joined(factory.shortlist_row(mandatory="no"))
     assert "Read 2026-08-11; limit 3.20 mm (0.126 in), Quebec" in told
     assert "Over its limit or failed: 93 % now, 97 % (90 to 99 %) if it waits." in told
     assert "Waiting costs USD 412, keeps USD 38." in told
@@ -34,6 +34,7 @@ def test_growth_and_company_are_told(factory: ModuleType) -> None:
 
 def test_what_is_missing_is_said(factory: ModuleType) -> None:
     nothing = {
+        "mandatory": "no",
         "last_reading_date": pd.NaT,
         "limit_mm": math.nan,
         "chance_over_now": math.nan,

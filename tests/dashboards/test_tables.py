@@ -29,10 +29,10 @@ def test_every_cell_carries_its_column() -> None:
 
 
 def test_short_codes_and_days_are_not_broken_at_their_hyphens() -> None:
-    day, code, sentence = make_table(
-        "t", "c", tuple(map(Column, "ABC")), [("2026-06-30", "KIT-NFE-4", "two-part words here")]
+    day, code, word = make_table(
+        "t", "c", tuple(map(Column, "ABC")), [("2026-06-30", "KIT-NFE-4", "rubber-bonded")]
     ).rows[0]
-    assert (day.kind, code.kind, sentence.kind) == ("txt tied", "txt tied", "txt")
+    assert (day.kind, code.kind, word.kind) == ("txt tied", "txt tied", "txt")
 
 
 def test_a_column_of_remarks_stands_only_where_one_is_made() -> None:

@@ -7,6 +7,7 @@ Not here: what is counted and why (the page modules), how a number is written (`
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Final
@@ -15,8 +16,8 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 
-#: A name, date or code up to this long is never broken at its hyphens.
-_LONGEST_TIED: Final = 14
+#: A day or a short code is never broken at its hyphens.
+_CODE: Final = re.compile(r"(?=.*\d)[\w-]{1,14}")
 
 
 @dataclass(frozen=True)
@@ -98,8 +99,7 @@ def _row(columns: Sequence[Column], record: Sequence[str | Cell]) -> tuple[Cell,
     cells = []
     for column, value in zip(columns, record, strict=True):
         cell = value if isinstance(value, Cell) else Cell(value)
-        tied = "-" in cell.text and " " not in cell.text and len(cell.text) <= _LONGEST_TIED
-        kind = f"{column.kind} tied" if tied else column.kind
+        kind = f"{column.kind} tied" if _CODE.fullmatch(cell.text) else column.kind
         cells.append(Cell(cell.text, cell.notes, column.label, kind))
     return tuple(cells)
 

@@ -27,6 +27,7 @@ SettingsFile = Annotated[Path, typer.Argument(metavar="SETTINGS", help="The sett
 AsOf = Annotated[
     str | None, typer.Option(help="Stand on this day (YYYY-MM-DD); today when left out.")
 ]
+Out = Annotated[Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")]
 Json = Annotated[bool, typer.Option("--json", help="Print the summary as JSON.")]
 Verbose = Annotated[bool, typer.Option(help="On an internal fault print the traceback.")]
 
@@ -148,9 +149,7 @@ def check(
 def run(
     settings: SettingsFile,
     as_of: AsOf = None,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
-    ] = None,
+    out: Out = None,
     as_json: Json = False,
     verbose: Verbose = False,
 ) -> None:
@@ -178,9 +177,7 @@ def sheet(
         typer.Option(help="A day of the week meant (YYYY-MM-DD); the next 14 days when left out."),
     ] = None,
     as_of: AsOf = None,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
-    ] = None,
+    out: Out = None,
     verbose: Verbose = False,
 ) -> None:
     """Write inspection sheets, to print and to fill in, for the coming visits."""
@@ -244,9 +241,7 @@ def backtest(
     settings: SettingsFile,
     months: Annotated[int, typer.Option(min=1, max=120, help="Past lists, one a month.")] = 12,
     as_of: AsOf = None,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
-    ] = None,
+    out: Out = None,
     as_json: Json = False,
     verbose: Verbose = False,
 ) -> None:
@@ -297,9 +292,7 @@ def trial(
     ] = False,
     simulations: Annotated[int, typer.Option(min=20, max=20_000, help="Trials drawn.")] = 300,
     as_of: AsOf = None,
-    out: Annotated[
-        Path | None, typer.Option(help="Folder of the runs (publish.out when left out).")
-    ] = None,
+    out: Out = None,
     as_json: Json = False,
     verbose: Verbose = False,
 ) -> None:
