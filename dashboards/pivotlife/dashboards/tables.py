@@ -17,7 +17,7 @@ import pandas as pd
 from pivotlife.dashboards import words
 
 #: A day or a short code is never broken at its hyphens.
-_CODE: Final = re.compile(r"(?=.*\d)[\w-]{1,14}")
+_CODE: Final = re.compile(r"(?=.*\d)(?=.{3,14}$)\w+(?:-\w+)+")
 
 
 @dataclass(frozen=True)
