@@ -95,7 +95,8 @@ def _form(data: dict[str, Any], inputs: PageInputs) -> Markup:
     """Write fields, an output table and the data; every foreign text is escaped."""
     used = _used(data)
     fields = [key for key in data["figures"] if key in used]
-    units = inputs.tables["prices"].set_index("key")["unit"].map(words.text).to_dict()
+    prices = inputs.tables["prices"].to_dict("records")
+    units = {words.text(row["key"]): words.text(row["unit"]) for row in prices}
     inputs_html = Markup("\n").join(
         Markup(
             '<label>{} <input type="number" step="any" min="0" name="{}" value="{}"></label>'
