@@ -29,7 +29,9 @@ def test_cells_are_stripped_and_rows_keep_their_line(tmp_path: Path) -> None:
 @pytest.mark.parametrize("packed", [False, True])
 def test_byte_order_mark_and_gzip(tmp_path: Path, packed: bool) -> None:
     content = "\ufeffa,b\nZoë,2\n".encode()
-    frame = read_csv_text(_file(tmp_path, gzip.compress(content, mtime=0) if packed else content), "f")
+    frame = read_csv_text(
+        _file(tmp_path, gzip.compress(content, mtime=0) if packed else content), "f"
+    )
     assert frame["a"].tolist() == ["Zoë"]
 
 
@@ -94,7 +96,11 @@ def test_what_cannot_be_read_is_one_line(tmp_path: Path, content: bytes, says: s
 def test_another_encoding_separator_and_skipped_lines(tmp_path: Path) -> None:
     content = 'Export; of May\n\nName;"Note;2"\nZoë; 3,5 \n'.encode("cp1252")
     frame = read_csv_text(
-        _file(tmp_path, gzip.compress(content, mtime=0)), "f", encoding="cp1252", separator=";", skip_rows=2
+        _file(tmp_path, gzip.compress(content, mtime=0)),
+        "f",
+        encoding="cp1252",
+        separator=";",
+        skip_rows=2,
     )
     assert frame.iloc[0].tolist() == ["Zoë", "3,5", 4]
     assert frame.columns.tolist() == ["Name", "Note;2", "row_number"]
