@@ -13,6 +13,7 @@ from pivotlife.pipeline.cells import (
     read_numbers,
     read_words,
     same_spelling,
+    spellings,
 )
 from pivotlife.pipeline.dialect import PLAIN
 
@@ -74,4 +75,4 @@ def test_yes_and_no_have_few_spellings() -> None:
 
 def test_names_take_the_first_spelling_declared() -> None:
     names = np.array(["md 1", "MD1", "x"], dtype=object)
-    assert same_spelling(names, ["MD 1", "md1"]).tolist() == ["MD 1", "MD 1", "x"]
+    assert same_spelling(names, spellings(["MD 1", "md1"])).tolist() == ["MD 1", "MD 1", "x"]

@@ -144,7 +144,7 @@ def list_days(intake: Intake, day: dt.date, months: int) -> list[dt.date]:
         (today - pd.DateOffset(months=back)).date()
         for back in range(months + YOUNGEST_MONTHS - 1, YOUNGEST_MONTHS - 1, -1)
     ]
-    first = intake.judged.tables["readings"]["reading_date"].min()
+    first = intake.judged.tables.some("readings", "reading_date")["reading_date"].min()
     usable = [one for one in days if pd.notna(first) and pd.Timestamp(one) > first]
     if not usable:
         began = "there is none" if pd.isna(first) else f"the first is of {first:%Y-%m-%d}"

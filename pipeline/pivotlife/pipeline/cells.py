@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import datetime as dt
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -37,6 +37,8 @@ _TIMED: Final = re.compile(
     r"([0-9]{4}-[0-9]{2}-[0-9]{2})"
     r"(?:[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?(?:Z|[+-][0-9]{2}:?[0-9]{2})?)"
 )
+#: A column of more texts is first asked which of them its rows hold.
+_FEW: Final = 1_000
 _FIRST_DAY: Final = np.datetime64("1678-01-01", "D")
 _LAST_DAY: Final = np.datetime64("2262-01-01", "D")
 
@@ -89,6 +91,10 @@ def cells_of(column: pd.Series) -> Cells:
     """
     if isinstance(column.dtype, pd.CategoricalDtype) and (column.cat.codes >= 0).all():
         codes, found = column.cat.codes.to_numpy(), column.cat.categories
+        if len(found) > _FEW:
+            # Some rows of a long column: only the texts that they hold are looked at.
+            codes, held = pd.factorize(codes)
+            found = found[held]
     else:
         codes, found = pd.factorize(column, use_na_sentinel=False)
     texts = [
@@ -220,24 +226,35 @@ def fraction_value(match: re.Match[str]) -> float:
     return int(match[1] or 0) + int(match[2]) / int(match[3])
 
 
-def same_spelling(values: Text, reference: Iterable[str]) -> Text:
+def spellings(reference: Iterable[str]) -> dict[str, str]:
+    """Give each name as it is written where it is declared, by what its spellings share.
+
+    Parameters
+    ----------
+    reference : iterable of str
+        Names as declared; of two alike the first counts.
+    """
+    spelling: dict[str, str] = {}
+    for name in reference:
+        spelling.setdefault(name_key(name), name)
+    return spelling
+
+
+def same_spelling(values: Text, spelling: Mapping[str, str]) -> Text:
     """Write names the way the reference does where they differ in case or spaces only.
 
     Parameters
     ----------
     values : ndarray of str
         Names as written in one table.
-    reference : iterable of str
-        Names as written where they are declared; of two alike the first counts.
+    spelling : mapping of str to str
+        From `spellings`.
 
     Returns
     -------
     ndarray of str
         The reference's spelling, or the name as written where the reference has none like it.
     """
-    spelling: dict[str, str] = {}
-    for name in reference:
-        spelling.setdefault(name_key(name), name)
     codes, found = pd.factorize(values)
     return _text(spelling.get(name_key(name), name) for name in found)[codes]
 

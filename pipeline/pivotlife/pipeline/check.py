@@ -130,7 +130,7 @@ def _write(target: Path, quarantine: pd.DataFrame) -> None:
 def newest_day(judged: Judged) -> pd.Timestamp:
     """Day of the newest record that does not lie ahead; today where there is none."""
     today = pd.Timestamp(dt.date.today())  # noqa: DTZ011  a day as the shop's calendar shows it
-    dates = [judged.tables[table][column] for table, column in DATED.items()]
+    dates = [judged.tables.some(table, column)[column] for table, column in DATED.items()]
     days = pd.concat(dates, ignore_index=True)
     newest = days[days <= today].max()
     return today if pd.isna(newest) else pd.Timestamp(newest)

@@ -99,34 +99,57 @@ def convert(
     Converted
     """
     facts = column_facts(schema)
-    cells = {
-        name: cells_of(frame[name]) if name in frame.columns else blank_cells(len(frame))
-        for name in facts
-    }
-    meant = {name: dialect.meant(name, cells[name], fact) for name, fact in facts.items()}
+    cells, own_units = _read_cells(frame, facts, dialect)
+    meant = _with_shared_units(own_units, facts, dialect)
     converted = Converted(schema, cells, meant, {}, Faults(len(frame)), dialect, labels or {})
-    own_units = dict(meant)
-    for fact in facts.values():
-        if fact.kind == "quantity":
-            meant[fact.unit_column] = _shared_unit(converted, fact, facts, own_units)
     for name, fact in facts.items():
         converted.columns[name] = _read_column(converted, name, fact, own_units)
     _check(converted, facts)
     return converted
 
 
-def _shared_unit(
-    converted: Converted,
-    fact: ColumnFacts,
-    facts: dict[str, ColumnFacts],
-    own_units: dict[str, Cells],
-) -> Cells:
+def meant_texts(frame: pd.DataFrame, schema: pa.DataFrameSchema, dialect: Dialect) -> pd.DataFrame:
+    """Give the texts that the cells of a raw table mean, by native header.
+
+    Parameters
+    ----------
+    frame, schema, dialect
+        As in `convert`.
+
+    Returns
+    -------
+    DataFrame of str
+        The contract's columns after the value maps and fixed units of the source's settings.
+    """
+    facts = column_facts(schema)
+    meant = _with_shared_units(_read_cells(frame, facts, dialect)[1], facts, dialect)
+    return pd.DataFrame({name: cells.written() for name, cells in meant.items()})
+
+
+def _read_cells(
+    frame: pd.DataFrame, facts: dict[str, ColumnFacts], dialect: Dialect
+) -> tuple[dict[str, Cells], dict[str, Cells]]:
+    """Give every column's cells as written, and as the value maps mean them."""
+    cells = {
+        name: cells_of(frame[name]) if name in frame.columns else blank_cells(len(frame))
+        for name in facts
+    }
+    return cells, {name: dialect.meant(name, cells[name], fact) for name, fact in facts.items()}
+
+
+def _with_shared_units(
+    meant: dict[str, Cells], facts: dict[str, ColumnFacts], dialect: Dialect
+) -> dict[str, Cells]:
     """Fill a unit column's blanks where all its quantities were declared the same unit."""
-    alike = [name for name, other in facts.items() if other.unit_column == fact.unit_column]
-    units = own_units[fact.unit_column]
-    filled = [converted.dialect.unit_cells(name, fact, units) for name in alike]
-    same = all(np.array_equal(one.texts, filled[0].texts) for one in filled)
-    return filled[0] if same else units
+    filled = dict(meant)
+    for fact in facts.values():
+        if fact.kind == "quantity":
+            alike = [name for name, other in facts.items() if other.unit_column == fact.unit_column]
+            units = meant[fact.unit_column]
+            declared = [dialect.unit_cells(name, fact, units) for name in alike]
+            same = all(np.array_equal(one.texts, declared[0].texts) for one in declared)
+            filled[fact.unit_column] = declared[0] if same else units
+    return filled
 
 
 def _read_column(

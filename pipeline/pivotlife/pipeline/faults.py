@@ -69,6 +69,11 @@ class Faults:
         for row, text in zip(rows.tolist(), texts, strict=True):
             self._found[row].append((order, text))
 
+    def add_block(self, block: Faults, start: int) -> None:
+        """Note what was found in some of the rows, the first of which is at `start`."""
+        for row, found in block._found.items():
+            self._found[start + row].extend(found)
+
     def is_faulty(self) -> npt.NDArray[np.bool_]:
         """Say which rows have a fault."""
         faulty = np.zeros(self.rows, dtype=bool)
@@ -76,11 +81,11 @@ class Faults:
         return faulty
 
     def reasons(self) -> Text:
-        """Give every row's faults joined into one text; "" for a row without."""
-        reasons = np.full(self.rows, "", dtype=object)
-        for row, found in self._found.items():
-            ordered = sorted(found, key=lambda fault: fault[0])
-            reasons[row] = SEPARATOR.join(dict.fromkeys(text for _, text in ordered))
+        """Give each faulty row's faults joined into one text, in the order of the rows."""
+        reasons = np.empty(len(self._found), dtype=object)
+        for place, row in enumerate(sorted(self._found)):
+            ordered = sorted(self._found[row], key=lambda fault: fault[0])
+            reasons[place] = SEPARATOR.join(dict.fromkeys(text for _, text in ordered))
         return reasons
 
 

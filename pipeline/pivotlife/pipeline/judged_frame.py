@@ -1,21 +1,27 @@
 """The judged form of a table: canonical columns, and where each row came from.
 
+Judged tables are kept compact and made plain when they are asked for: what names a row (`row_id`,
+`source_row`, `pivot_id`) follows from its other columns and is only then written out.
+
 Not here: which rows are faulty.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
+import pandera.pandas as pa
 
 from pivotlife.data.contracts.columns import EARLIEST_DAY, LATEST_DAY, ColumnFacts, judged_name
 from pivotlife.data.contracts.tables import column_facts, judged_columns, table_facts
 from pivotlife.data.contracts.vocabulary import NODES, POSITION, SIDES
 from pivotlife.pipeline.cells import Text, cells_of
+from pivotlife.pipeline.compact_columns import CompactColumn
 from pivotlife.pipeline.conversion import Converted
 from pivotlife.pipeline.raw_table import row_files
 from pivotlife.pipeline.row_names import row_ids
@@ -23,6 +29,66 @@ from pivotlife.pipeline.text_table import ADDED, SUFFIX
 
 #: Columns that judging adds to every table.
 ORIGIN: Final = ("table", "row_number", "file", "row_id", "source_row", "pivot_id", "reasons")
+
+
+@dataclass(frozen=True)
+class CompactTable:
+    """The good rows of one table in little memory.
+
+    Attributes
+    ----------
+    schema : pandera DataFrameSchema
+        The table's contract.
+    columns : dict of str to CompactColumn
+        What `judged_columns_of` yields.
+    joined : bool
+        Whether several files made up the table as read: then a line alone names no row.
+    """
+
+    schema: pa.DataFrameSchema
+    columns: dict[str, CompactColumn]
+    joined: bool
+
+    def plain(self) -> pd.DataFrame:
+        """Write the table out, with the columns that name its rows."""
+        columns = {name: column.plain() for name, column in self.columns.items()}
+        return pd.DataFrame(with_names(columns, self.schema, joined=self.joined), copy=False)
+
+    def some(self, names: Sequence[str]) -> pd.DataFrame:
+        """Write out some of the columns that are kept."""
+        return pd.DataFrame({name: self.columns[name].plain() for name in names}, copy=False)
+
+
+class PlainTables(Mapping[str, pd.DataFrame]):
+    """Judged tables by name, each written out anew whenever it is asked for.
+
+    Parameters
+    ----------
+    compact : mapping of str to CompactTable
+    """
+
+    def __init__(self, compact: Mapping[str, CompactTable]) -> None:
+        self._compact = compact
+
+    def __getitem__(self, name: str) -> pd.DataFrame:
+        """Write out one table."""
+        return self._compact[name].plain()
+
+    def some(self, name: str, *columns: str) -> pd.DataFrame:
+        """Write out some columns of one table, none of those that name its rows."""
+        return self._compact[name].some(columns)
+
+    def __contains__(self, name: object) -> bool:
+        """Say whether there is such a table, without writing it out."""
+        return name in self._compact
+
+    def __iter__(self) -> Iterator[str]:
+        """List the tables' names."""
+        return iter(self._compact)
+
+    def __len__(self) -> int:
+        """Count the tables."""
+        return len(self._compact)
 
 
 def judged_columns_of(
@@ -43,31 +109,51 @@ def judged_columns_of(
     ------
     tuple of str and ndarray
         The contract's columns under their judged names, `<play>_as_written`, the extra columns
-        of the source, `table`, `row_number`, `file`, `row_id`, `source_row` and, where the table
-        has a position, `pivot_id`. What could not be read is NaN, NaT or "".
+        of the source, `row_number` and `file`. What could not be read is NaN, NaT or "".
     """
     facts = column_facts(converted.schema)
-    id_column = table_facts(converted.schema).id_column
-    place: dict[str, npt.NDArray[Any]] = {}
     for name, fact in facts.items():
-        column = _readable(converted.columns.pop(name), fact)
-        if name in ("unit_id", id_column, *POSITION):
-            place[name] = column
-        yield judged_name(name, fact), column
+        yield judged_name(name, fact), _readable(converted.columns.pop(name), fact)
         if fact.kind == "quantity" and fact.measure == "play":
             yield f"{name}_as_written", converted.cells[name].written()
     taken = {*judged_columns(converted.schema), *ORIGIN}
     for name in extra_columns(raw, converted):
         yield _free_name(name, taken), cells_of(raw[name]).written()
-    table = str(converted.schema.name)
-    yield "table", _repeated(table, len(raw))
     yield "row_number", raw["row_number"].to_numpy(dtype=np.int64)
     yield "file", row_files(raw)
-    ids = row_ids(raw, place.get(id_column))
-    yield "row_id", ids
-    yield "source_row", _texts([f"{table}:{row_id}" for row_id in ids])
-    if set(POSITION) <= set(facts):
-        yield "pivot_id", _pivot_ids(place)
+
+
+def with_names(
+    columns: Mapping[str, npt.NDArray[Any]], schema: pa.DataFrameSchema, *, joined: bool
+) -> dict[str, npt.NDArray[Any]]:
+    """Add what names the rows of a table.
+
+    Parameters
+    ----------
+    columns : mapping of str to ndarray
+        Some rows of what `judged_columns_of` yields.
+    schema : pandera DataFrameSchema
+        The table's contract.
+    joined : bool
+        Whether several files made up the table as read.
+
+    Returns
+    -------
+    dict of str to ndarray
+        The columns with `table`, `row_id`, `source_row` and, where the table has a position,
+        `pivot_id` ("" where not all of it is known).
+    """
+    table, id_column = str(schema.name), table_facts(schema).id_column
+    origin = {name: columns[name] for name in ("row_number", "file")}
+    named = {name: column for name, column in columns.items() if name not in origin}
+    ids = row_ids(pd.DataFrame(origin, copy=False), columns.get(id_column), joined=joined)
+    named["table"] = _repeated(table, len(ids))
+    named |= origin
+    named["row_id"] = ids
+    named["source_row"] = _texts([f"{table}:{row_id}" for row_id in ids])
+    if set(POSITION) <= set(schema.columns):
+        named["pivot_id"] = _pivot_ids(columns)
+    return named
 
 
 def extra_columns(raw: pd.DataFrame, converted: Converted) -> list[str]:
@@ -95,7 +181,7 @@ def _plausible(days: npt.NDArray[Any]) -> npt.NDArray[Any]:
     return np.where(plausible, days, np.datetime64("NaT", "ns"))
 
 
-def _pivot_ids(columns: dict[str, npt.NDArray[Any]]) -> Text:
+def _pivot_ids(columns: Mapping[str, npt.NDArray[Any]]) -> Text:
     """Write unit.axle.side.node where all four are known, "" elsewhere; each text made once."""
     unit_codes, units = pd.factorize(columns["unit_id"])
     axle = np.nan_to_num(columns["axle"], nan=0.0).astype(np.int64)
@@ -103,7 +189,7 @@ def _pivot_ids(columns: dict[str, npt.NDArray[Any]]) -> Text:
     node = pd.Categorical(columns["node"], categories=list(NODES)).codes.astype(np.int64)
     known = (axle > 0) & (side >= 0) & (node >= 0) & (columns["unit_id"] != "")
     places = ((unit_codes * 10 + axle) * len(SIDES) + side) * len(NODES) + node
-    found, back = np.unique(np.where(known, places, -1), return_inverse=True)
+    back, found = pd.factorize(np.where(known, places, -1))
     names = _texts([_pivot_id(int(place), units) for place in found])
     return names[back] if len(back) else _texts([])
 

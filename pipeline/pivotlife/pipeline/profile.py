@@ -14,6 +14,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import pandas as pd
 
+from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.pipeline.histories import Histories
 from pivotlife.pipeline.judge import Judged
 from pivotlife.pipeline.known_rows import EVENT_DATE
@@ -87,7 +88,7 @@ def profile_table(
         *_positions(judged),
         *_withheld(raw, judged),
         *_readings_per_pivot(histories),
-        *_inspectors(judged.tables["readings"]),
+        *_inspectors(judged.tables.some("readings", "inspector")),
         *_gaps(histories.in_service, day),
         *_odometers(placed, suspects),
         *_suspects(suspects),
@@ -106,12 +107,13 @@ def _rows(raw: Mapping[str, RawTable], judged: Judged) -> Iterator[Line]:
     for name, table in raw.items():
         if name not in judged.tables:
             continue
-        good, rows = judged.tables[name], len(table.frame)
+        date = EVENT_DATE.get(name, "visit_date")
+        dates = [date] if date in CONTRACTS[name].columns else []
+        good, rows = judged.tables.some(name, "row_number", *dates), len(table.frame)
         said = f"{withheld.get(name, 0):,} withheld, {repeated.get(name, 0):,} repeated"
         if table.path.name != f"{name}.csv":
             said = f"{table.path.name}: {said}"
-        date = EVENT_DATE.get(name, "visit_date")
-        days = good[date].dropna() if date in good else pd.Series(dtype=object)
+        days = good[date].dropna() if dates else pd.Series(dtype=object)
         if len(days):
             said += f", {days.min():%Y-%m-%d} to {days.max():%Y-%m-%d}"
         yield Line("rows", name, rows, _share(len(good), rows), detail=said)
@@ -126,8 +128,9 @@ def _units_and_pivots(judged: Judged, histories: Histories) -> Iterator[Line]:
     units = pd.Index(judged.tables["units"]["unit_id"].unique())
     pivots = pd.Index(histories.lives["pivot_id"].unique())
     looks = _looks(histories.readings)
+    readings = judged.tables.some("readings", "unit_id", "free_play_mm", "finding")
     for topic, names, seen in (
-        ("units", units, _looks(judged.tables["readings"])["unit_id"]),
+        ("units", units, _looks(readings)["unit_id"]),
         ("pivots", pivots, looks["pivot_id"]),
     ):
         read = int(names.isin(seen).sum())

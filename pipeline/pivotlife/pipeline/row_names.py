@@ -14,7 +14,7 @@ from pivotlife.pipeline.cells import Text
 from pivotlife.pipeline.raw_table import row_files
 
 
-def row_ids(raw: pd.DataFrame, ids: Text | None) -> Text:
+def row_ids(raw: pd.DataFrame, ids: Text | None, *, joined: bool | None = None) -> Text:
     """Name each row by its id, or by its line (and file, where several were joined).
 
     Parameters
@@ -23,11 +23,13 @@ def row_ids(raw: pd.DataFrame, ids: Text | None) -> Text:
         The rows as read.
     ids : ndarray of str, shape (n_rows,), or None
         Their ids, "" where blank; None where the table has no id.
+    joined : bool, optional
+        Whether several files make up the table; seen from the rows when left out.
     """
     if ids is not None and (ids != "").all():
         return ids
     numbers = raw["row_number"].tolist()
-    if is_joined(raw):
+    if is_joined(raw) if joined is None else joined:
         files = row_files(raw).tolist()
         lines = [f"row {number} of {file}" for number, file in zip(numbers, files, strict=True)]
     else:

@@ -5,7 +5,7 @@ Not here: the checks of single cells, which the contracts hold.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -13,9 +13,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from pivotlife.data.contracts.tables import table_facts
-from pivotlife.pipeline.cells import Text, name_key
+from pivotlife.pipeline.cells import cells_of, name_key
+from pivotlife.pipeline.compact_columns import CompactColumn
 from pivotlife.pipeline.conversion import Converted
+from pivotlife.pipeline.faults import Faults
 
 #: Told before the faults of any column.
 ROW: Final = -1
@@ -77,31 +78,42 @@ def repeats(frame: pd.DataFrame, columns: list[str], id_column: str) -> npt.NDAr
     return np.column_stack([place[later], first[group[later]]])
 
 
-def note_repeated_keys(converted: Converted, row_name: Callable[[int], str]) -> None:
+def note_repeated_keys(
+    faults: Faults,
+    raw: pd.DataFrame,
+    keys: Mapping[str, CompactColumn],
+    row_name: Callable[[int], str],
+) -> None:
     """Note every row whose key an earlier row has, with other content; the first one stands.
 
     Parameters
     ----------
-    converted : Converted
+    faults : Faults
+        Of the whole table.
+    raw : DataFrame of str
+        The rows as read.
+    keys : mapping of str to CompactColumn
+        The converted columns that no two rows may share, by native header; none where rows may
+        repeat a key.
     row_name : callable
         Names a row by its place: its line and, where there are several, its file.
     """
-    key = table_facts(converted.schema).key
-    if not key:
+    if not keys:
         return
-    parts = pd.DataFrame({column: _key_part(converted, column) for column in key})
+    key = list(keys)
+    parts = pd.DataFrame({name: _key_part(column, name) for name, column in keys.items()})
     whole = parts[parts.notna().all(axis=1)].assign(place=lambda part: part.index)
-    alike = whole[whole.duplicated(list(key), keep=False)]
-    first = alike.groupby(list(key), sort=False)["place"].transform("first")
-    later = alike.duplicated(list(key), keep="first")
+    alike = whole[whole.duplicated(key, keep=False)]
+    first = alike.groupby(key, sort=False)["place"].transform("first")
+    later = alike.duplicated(key, keep="first")
     rows = alike.index[later].to_numpy(dtype=np.intp)
     name = key[0] if len(key) == 1 else "row"
     texts = [
         f"{name}.repeated: {', '.join(f'{column} {written!r}' for column, written in cells)} "
         f"is in {row_name(place)} already, with other content"
-        for cells, place in zip(_written(converted, key, rows), first[later].tolist(), strict=True)
+        for cells, place in zip(_given(raw.iloc[rows], key), first[later].tolist(), strict=True)
     ]
-    converted.faults.add(ROW, rows, texts)
+    faults.add(ROW, rows, texts)
 
 
 def note_unknown_units(converted: Converted, known: KnownUnits) -> None:
@@ -152,24 +164,27 @@ def _unit_fault(unit_id: str, known: KnownUnits) -> str:
     return f"unit_id.unknown: unit_id {unit_id!r} is not in units"
 
 
-def _key_part(converted: Converted, column: str) -> npt.NDArray[Any]:
+def _key_part(column: CompactColumn, name: str) -> npt.NDArray[Any]:
     """Give the values of a key's column as numbers, equal where the values are; blank is NaN."""
-    values = converted.columns[column]
-    if values.dtype != object:
-        return values
-    cells = converted.meant[column]
-    is_id = column == table_facts(converted.schema).id_column != "unit_id"
-    if is_id and cells is converted.cells[column]:  # nothing was done to it: its texts are unique
-        return np.where(cells.texts == "", np.nan, np.arange(len(cells.texts)))[cells.codes]
-    codes, found = pd.factorize(values)
-    same, _ = pd.factorize(_keys(found, column))
-    return np.where(found == "", np.nan, same)[codes] if len(codes) else np.array([])
+    if not column.is_text:
+        return column.plain()
+    codes, texts = column.distinct_texts()
+    if name == "unit_id":
+        spelt = np.array([name_key(text) for text in texts], dtype=object)
+        numbers = pd.factorize(spelt)[0].astype(float)
+    else:
+        numbers = np.arange(len(texts), dtype=float)
+    numbers[np.asarray(texts == "", dtype=bool)] = np.nan
+    return numbers[codes]
 
 
-def _keys(names: npt.NDArray[Any], column: str) -> Text:
-    keys = np.empty(len(names), dtype=object)
-    keys[:] = [name_key(name) for name in names] if column == "unit_id" else names
-    return keys
+def _given(raw: pd.DataFrame, columns: list[str]) -> list[list[tuple[str, str]]]:
+    """Give the cells of raw rows as they were written, with their columns; absent ones as ""."""
+    texts = {
+        column: cells_of(raw[column]).written().tolist() if column in raw else [""] * len(raw)
+        for column in columns
+    }
+    return [[(column, texts[column][place]) for column in columns] for place in range(len(raw))]
 
 
 def _written(

@@ -106,7 +106,7 @@ def sheet_note(raw: Mapping[str, RawTable]) -> list[str]:
 
 
 def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:
-    newest = intake.judged.tables["readings"]["reading_date"]
+    newest = intake.judged.tables.some("readings", "reading_date")["reading_date"]
     newest = newest[newest <= pd.Timestamp(day)].max()
     if pd.isna(newest):
         return ["No reading is dated on or before the day of this run."]

@@ -105,12 +105,13 @@ class TextColumn:
         self._blocks.append(text)
 
     def close(self) -> pd.Series:
-        """Give the whole column, as a categorical where its texts repeat."""
-        if not self._repeats or not self._blocks:
-            plain = [pc.cast(block, ARROW_TEXT) for block in self._blocks]
+        """Give the whole column, as a categorical where its texts repeat; it is used up."""
+        blocks, self._blocks = self._blocks, []  # their memory is wanted for the next column
+        if not self._repeats or not blocks:
+            plain = [pc.cast(block, ARROW_TEXT) for block in blocks]
             chunks = pa.chunked_array(plain, type=ARROW_TEXT)
             return pd.Series(pd.arrays.ArrowStringArray(chunks), copy=False)
-        whole = pa.chunked_array(self._blocks).unify_dictionaries()
+        whole = pa.chunked_array(blocks).unify_dictionaries()
         texts = whole.chunk(0).dictionary if whole.num_chunks else pa.array([], ARROW_TEXT)
         codes = np.concatenate([chunk.indices.to_numpy() for chunk in whole.chunks])
         return categorical(codes, texts.to_pylist())
