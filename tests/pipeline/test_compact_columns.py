@@ -80,3 +80,8 @@ def test_words_take_a_byte_a_row_and_ids_little_more_than_their_letters() -> Non
     )
     assert ids.codes is None
     assert ids.held.nbytes <= 10_000 * (7 + 8) + 100
+
+
+def test_text_with_gaps_is_refused() -> None:
+    with pytest.raises(ValueError, match="missing text is written as an empty one"):
+        collected([np.array(["a", None], dtype=object)])

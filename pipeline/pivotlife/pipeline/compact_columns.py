@@ -61,10 +61,10 @@ class CompactColumn:
             return CompactColumn(self.held.take(pa.array(rows)))
         return CompactColumn(self.held[rows])
 
-    def distinct_texts(self) -> tuple[Rows, Values | pd.arrays.ArrowStringArray]:
+    def distinct_texts(self) -> tuple[Rows, Values | pd.Index[Any]]:
         """Give the place of each row's text among the different texts, and these."""
         if isinstance(self.held, pa.ChunkedArray):
-            return pd.factorize(pd.arrays.ArrowStringArray(self.held))
+            return pd.factorize(pd.Index(pd.arrays.ArrowStringArray(self.held)))
         codes = np.arange(len(self.held)) if self.codes is None else self.codes.astype(np.intp)
         return codes, self.held
 
@@ -90,14 +90,17 @@ class ColumnBlocks:
         if self._repeats:
             return _united(blocks)
         own = [block.held if block.codes is None else _own(block.plain()) for block in blocks]
-        if isinstance(own[0], pa.ChunkedArray):
-            return CompactColumn(pa.chunked_array([chunk for one in own for chunk in one.chunks]))
+        texts = [chunk for one in own if isinstance(one, pa.ChunkedArray) for chunk in one.chunks]
+        if texts:
+            return CompactColumn(pa.chunked_array(texts))
         return CompactColumn(np.concatenate(own))
 
 
 def _coded(values: Values) -> CompactColumn | None:
     """Hold each value once; None where that would not be less."""
-    codes, found = pd.factorize(_bits(values), use_na_sentinel=False)
+    codes, found = pd.factorize(_bits(values))
+    if len(codes) and codes.min() < 0:
+        raise ValueError("missing text is written as an empty one")
     if len(found) > max(_FEW, _REPEATING * len(values)):
         return None
     return CompactColumn(found.view(values.dtype), codes.astype(np.min_scalar_type(len(found))))
@@ -106,7 +109,7 @@ def _coded(values: Values) -> CompactColumn | None:
 def _united(blocks: list[CompactColumn]) -> CompactColumn:
     """Put blocks end to end that each hold a value once, so that all together do."""
     values = np.concatenate([block.held for block in blocks])
-    places, found = pd.factorize(_bits(values), use_na_sentinel=False)
+    places, found = pd.factorize(_bits(values))
     places = places.astype(np.min_scalar_type(len(found)))
     ends = np.cumsum([len(block.held) for block in blocks])
     parts = [

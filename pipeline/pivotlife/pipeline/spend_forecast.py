@@ -127,7 +127,7 @@ def _read(file: Path) -> pd.DataFrame | None:
 
 def rows_then(
     raw: Mapping[str, RawTable], settings: Settings, day: pd.Timestamp
-) -> tuple[dict[str, pd.DataFrame], str]:
+) -> tuple[Mapping[str, pd.DataFrame], str]:
     """Judge the rows that were known on a day, and say where they are from.
 
     Parameters
@@ -140,7 +140,7 @@ def rows_then(
 
     Returns
     -------
-    dict of DataFrame
+    mapping of table name to DataFrame
         Judged tables.
     str
         `FROM_STORE` or `REBUILT`.
