@@ -16,7 +16,7 @@ import pytest
 
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
 from pivotlife.models.backtest_calibration import redrawn
-from pivotlife.models.backtest_pairs import UNVERIFIED, WORN
+from pivotlife.models.backtest_pairs import WORN
 from pivotlife.pipeline.backtest import backtest
 from pivotlife.pipeline.settings_file import load_settings
 
@@ -59,7 +59,7 @@ def found_and_true(rows: pd.DataFrame) -> dict[str, float]:
         "true": whole[3] / whole[2],
         "error": float(np.nanstd(apart, ddof=1)),
         "forecast": float(rows["chance_at_look"].mean()),
-        "plain": float(rows.loc[rows["outcome"] != UNVERIFIED, "outcome"].eq(WORN).mean()),
+        "plain": float(verified["outcome"].eq(WORN).mean()),
         "brier": float(np.average(gap, weights=verified["weight"])),
         "true_brier": float(((rows["chance_at_look"] - rows["true_worn"]) ** 2).mean()),
     }

@@ -115,9 +115,8 @@ def score_table(scores: pd.DataFrame) -> Table:
     """Tabulate found against forecast, Brier score and skill."""
     return make_table(
         "scores",
-        "A pair is one pivot on one list. Verified pairs stand for their like; wear that the "
-        "readings missed counts as sound, so worn metal bushings may be more than found. Skill is "
-        "1 for a perfect forecast, 0 for one that only knows the average, below 0 for a worse "
+        "A pair is one pivot on one list. Verified pairs stand for their like; readings under load "
+        "or after greasing, which hide play, verify nothing. Skill is 1 for a perfect forecast, 0 for one that only knows the average, below 0 for a worse "
         "one. Small print: 95 % intervals from drawing whole units.",
         (
             Column("Bushing"),

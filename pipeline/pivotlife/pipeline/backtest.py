@@ -63,7 +63,10 @@ NOTES: Final = (
     " looked at for other reasons is an assumption.",
     "Costs beside simple rules leave out partners of a job and the set-ups they save, and credit no"
     " reading that a list asked for.",
-    "A reading has its own error; a bushing near its limit may be called worn or sound by chance.",
+    "A reading has its own error; a bushing near its limit may be called worn or sound by chance."
+    " One under load or after greasing hides play: within the limit it proves nothing, over it the"
+    " bushing counts as found worn but not in the shares. Where load or grease is not written down,"
+    " the reading is taken to be plain; if it was not, worn metal bushings are more than found.",
 )
 
 
