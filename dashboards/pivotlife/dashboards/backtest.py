@@ -116,8 +116,9 @@ def score_table(scores: pd.DataFrame) -> Table:
     return make_table(
         "scores",
         "A pair is one pivot on one list. Verified pairs stand for their like; readings under load "
-        "or after greasing, which hide play, verify nothing. Skill is 1 for a perfect forecast, 0 for one that only knows the average, below 0 for a worse "
-        "one. Small print: 95 % intervals from drawing whole units.",
+        "or after greasing, which hide play, verify nothing. Skill is 1 for a perfect forecast, 0 "
+        "for one that only knows the average, below 0 for a worse one. Small print: 95 % intervals "
+        "from drawing whole units.",
         (
             Column("Bushing"),
             Column("Duty"),
