@@ -195,7 +195,7 @@ def judge_lists(
     pairs = pair_up(forecasts, looks(today), renewals(today), pd.Timestamp(day))
     pairs = with_weights(pairs)
     draws, seed = settings.survival.bootstrap_draws, settings.random.seed
-    prices = _prices(cost_items(settings.costs), standings[-1].rates, settings)
+    prices = rule_prices(cost_items(settings.costs), standings[-1].rates, settings)
     return {
         "backtest": backtest_table(pairs, draws=draws, seed=seed),
         "calibration": calibration_bins(pairs, draws=draws, seed=seed),
@@ -204,9 +204,10 @@ def judge_lists(
     }
 
 
-def _prices(
+def rule_prices(
     costs: CostItems, rates: Mapping[tuple[str, str], float], settings: Settings
 ) -> RulePrices:
+    """Say what early and late cost: today's prices, and what a mile of a life is worth."""
     late = {kind: late_cost(costs, kind, 0.0) - planned_cost(costs, kind) for kind in costs.parts}
     return RulePrices(
         per_mile=rates,
