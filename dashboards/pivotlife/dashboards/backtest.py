@@ -82,7 +82,8 @@ def found_table(scores: pd.DataFrame) -> Table:
     return make_table(
         "flagged",
         "Each bushing is counted once, however many lists named it. One renewed in good time is "
-        "within its limit by design: such lines are the price of missing few.",
+        "within its limit by design: such lines are the price of missing few. A reading within the "
+        "limit under load or after greasing tells nothing.",
         (
             Column("Bushing"),
             Column("Duty"),
@@ -90,7 +91,7 @@ def found_table(scores: pd.DataFrame) -> Table:
             Column("Worn at tear-down", numeric=True),
             Column("Worn, found otherwise", numeric=True),
             Column("Still within its limit", numeric=True),
-            Column("Never looked at", numeric=True),
+            Column("No look that tells", numeric=True),
             Column("Worn, but left by the list", numeric=True),
             Column("Worn, sent to be measured", numeric=True),
         ),
