@@ -9,6 +9,7 @@ the backtest.
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,8 +17,14 @@ import pytest
 
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
 from pivotlife.models.backtest_calibration import redrawn
-from pivotlife.models.backtest_pairs import UNVERIFIED, WORN
-from pivotlife.pipeline.backtest import backtest
+from pivotlife.models.backtest_pairs import WORN
+from pivotlife.models.backtest_rules import AT_LIMIT, LIST, RulePrices
+from pivotlife.models.backtest_weights import is_flagged
+from pivotlife.pipeline import stages
+from pivotlife.pipeline.backtest import judge_lists, list_days, past_lists, rule_prices
+from pivotlife.pipeline.decision_inputs import cost_items
+from pivotlife.pipeline.past_rows import rows_of_export, rows_of_store
+from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.settings_file import load_settings
 
 SEEDS = (12, 13, 14, 15, 16, 17)
@@ -27,7 +34,7 @@ pytestmark = pytest.mark.slow
 
 
 def with_truth(pairs: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
-    """Add `true_worn` to the pairs in the calibration whose bushing the truth knows."""
+    """Add `true_worn`, `limit_miles` to the pairs in the calibration that the truth knows."""
     parts = []
     for day, rows in pairs[pairs["in_calibration"]].groupby("standing_date"):
         there = lives[(lives["fitted_date"] <= day) & (lives["end_date"] >= day)]
@@ -38,7 +45,8 @@ def with_truth(pairs: pd.DataFrame, lives: pd.DataFrame) -> pd.DataFrame:
     both = pd.concat(parts, ignore_index=True)
     age = both["look_miles"].fillna(both["visit_miles"]) - both["fitted_true_miles"]
     ends = both[["wear_age_miles", "failure_age_miles"]].min(axis="columns")
-    return both.assign(true_worn=(age >= ends).astype(float))
+    limit = both["fitted_true_miles"] + ends
+    return both.assign(true_worn=(age >= ends).astype(float), limit_miles=limit)
 
 
 def found_and_true(rows: pd.DataFrame) -> dict[str, float]:
@@ -59,27 +67,75 @@ def found_and_true(rows: pd.DataFrame) -> dict[str, float]:
         "true": whole[3] / whole[2],
         "error": float(np.nanstd(apart, ddof=1)),
         "forecast": float(rows["chance_at_look"].mean()),
-        "plain": float(rows.loc[rows["outcome"] != UNVERIFIED, "outcome"].eq(WORN).mean()),
+        "plain": float(verified["outcome"].eq(WORN).mean()),
         "brier": float(np.average(gap, weights=verified["weight"])),
         "true_brier": float(((rows["chance_at_look"] - rows["true_worn"]) ** 2).mean()),
     }
 
 
+def against_waiting(pairs: pd.DataFrame, prices: RulePrices) -> dict[str, float]:
+    """Cost of renewing when the list said so, above waiting until the limit is found; on truth.
+
+    Of the bushings that the list sent out before their true limit, whether or not anybody looked
+    at them: miles thrown away and late findings saved, once as far as the last list's visit (as
+    the backtest must count them), once followed to each limit.
+    """
+    rows = pairs[pairs["is_due"] & ~pairs["held"]].sort_values("standing_date", kind="stable")
+    last = rows.groupby("bushing")["visit_miles"].max()
+    sent = rows[is_flagged(rows)].drop_duplicates("bushing")
+    sent = sent[sent["visit_miles"] < sent["limit_miles"]]
+    keys = zip(sent["bushing_type"], sent["duty"], strict=True)
+    rate = np.array([prices.per_mile.get(key, np.nan) for key in keys])
+    left = (sent["limit_miles"] - sent["visit_miles"]).to_numpy()
+    seen = (sent["bushing"].map(last) - sent["visit_miles"]).to_numpy()
+    late = sent["bushing_type"].map(dict(prices.late)).to_numpy(dtype=float)
+    within = left <= seen
+    return {
+        "sent": len(sent),
+        "worn_within": float(within.sum()),
+        "thrown_within": float(np.nansum(rate * np.minimum(left, seen))),
+        "saved_within": float(late[within].sum()),
+        "thrown": float(np.nansum(rate * left)),
+        "saved": float(late.sum()),
+    }
+
+
+def one_fleet(folder: Path, seed: int) -> list[dict[str, Any]]:
+    """Make the past lists of a fleet and hold their figures against its truth, by type."""
+    simulate(folder, seed=seed)
+    settings, day = load_settings(folder / "settings.toml"), LAST_RECORDED_DAY
+    quiet = Progress(MONTHS + 2, quiet=True)
+    intake = stages.read(settings, quiet, day)
+    source, _ = rows_of_store(settings, rows_of_export(intake.raw))
+    standings = past_lists(source, settings, list_days(intake, day, MONTHS), quiet)
+    tables = judge_lists(standings, intake, settings, day)
+    prices = rule_prices(cost_items(settings.costs), standings[-1].rates, settings)
+    return figures(folder, seed, tables, prices)
+
+
+def figures(
+    folder: Path, seed: int, tables: dict[str, pd.DataFrame], prices: RulePrices
+) -> list[dict[str, Any]]:
+    """Put the backtest's figures of each type beside the truth in the fleet's folder."""
+    dates = ["fitted_date", "end_date"]
+    lives = pd.read_csv(folder / "truth" / "lives.csv", parse_dates=dates)
+    truth = with_truth(tables["backtest_pairs"], lives)
+    costs = tables["backtest_costs"].set_index(["bushing_type", "rule"])["extra_cost"]
+    return [
+        {
+            "seed": seed,
+            "bushing_type": kind,
+            **found_and_true(of_type),
+            **against_waiting(of_type, prices),
+            "list": costs.get((kind, LIST), 0.0),
+            "at_limit": costs.get((kind, AT_LIMIT), 0.0),
+        }
+        for kind, of_type in truth.groupby("bushing_type")
+    ]
+
+
 def test_the_backtest_finds_what_was_true(tmp_path: Path) -> None:
-    rows = []
-    for seed in SEEDS:
-        folder = tmp_path / str(seed)
-        simulate(folder, seed=seed)
-        settings = load_settings(folder / "settings.toml")
-        pairs = backtest(settings, LAST_RECORDED_DAY, months=MONTHS, quiet=True).tables[
-            "backtest_pairs"
-        ]
-        dates = ["fitted_date", "end_date"]
-        truth = with_truth(pairs, pd.read_csv(folder / "truth" / "lives.csv", parse_dates=dates))
-        rows += [
-            {"seed": seed, "bushing_type": kind, **found_and_true(of_type)}
-            for kind, of_type in truth.groupby("bushing_type")
-        ]
+    rows = [row for seed in SEEDS for row in one_fleet(tmp_path / str(seed), seed)]
     table = pd.DataFrame(rows)
     print("\n" + table.round(4).to_string())
     report(table)
@@ -97,6 +153,13 @@ def report(table: pd.DataFrame) -> None:
             f" unweighted {(own['plain'] - own['true']).mean():+.4f}; fleets within 2 se"
             f" {within:.2f}; Brier {own['brier'].mean():.4f}, of the truth"
             f" {own['true_brier'].mean():.4f}"
+        )
+        mean = own.mean(numeric_only=True)
+        print(
+            f"  list {mean['list']:.0f}, at the limit {mean['at_limit']:.0f}; on truth, of"
+            f" {mean['sent']:.1f} sent out: to the last visit thrown {mean['thrown_within']:.0f},"
+            f" saved {mean['saved_within']:.0f} ({mean['worn_within']:.1f} worn); to the limit"
+            f" thrown {mean['thrown']:.0f}, saved {mean['saved']:.0f}"
         )
         assert within >= 0.8
         # Weights bring the figure nearer to the truth than counting those looked at does.

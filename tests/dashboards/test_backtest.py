@@ -81,7 +81,7 @@ def test_rules_name_their_best_setting(tables: dict[str, pd.DataFrame]) -> None:
     names = [row[1].text for row in rows]
     assert "the list" in names
     assert any(name.startswith("at fixed miles (best:") for name in names)
-    assert rows[0][6].text == "itself"
+    assert rows[0][7].text == "itself"
 
 
 def test_a_run_without_a_backtest_says_nothing() -> None:

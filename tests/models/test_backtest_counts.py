@@ -61,7 +61,7 @@ def test_the_table_says_it_in_a_sentence(backtests: ModuleType) -> None:
     said = made["sentence"].iloc[0]
     assert said.startswith(
         "Of 4 pivots flagged, 1 was found worn at tear-down and 1 otherwise, 1 was still within"
-        " their limit, 1 was never looked at."
+        " their limit, 1 had no look that tells."
     )
     assert "1 was found worn that the list had left" in said
     assert said.endswith("Too few were found worn to say whether the chances are right.")

@@ -71,6 +71,36 @@ def test_a_failure_on_the_road_is_an_outcome(backtests: ModuleType) -> None:
     assert (row["outcome"], row["how"]) == ("worn", "failure")
 
 
+def test_a_failure_on_the_road_is_believed_before_its_tear_down(backtests: ModuleType) -> None:
+    torn = backtests.look(20, "tear-down", play_mm=2.0)
+    failed = backtests.look(20, "failure", worn=True)
+    row = outcome(backtests, torn, failed, renewed=(20,))
+    assert (row["outcome"], row["how"]) == ("worn", "failure")
+
+
+@pytest.mark.parametrize(("over", "verdict"), [(False, "unverified"), (True, "worn")])
+def test_a_reading_that_hides_play_proves_wear_alone(
+    backtests: ModuleType, over: bool, verdict: str
+) -> None:
+    hidden = backtests.look(60, worn=over, sound=not over, is_plain=False)
+    row = outcome(backtests, hidden)
+    assert row["outcome"] == verdict
+    assert not row["is_plain"]
+    assert not row["has_reading"]
+    torn = backtests.look(60, "tear-down", play_mm=3.4)
+    both = outcome(backtests, hidden, torn, renewed=(60,))
+    assert (both["how"], both["is_plain"], both["has_reading"]) == ("tear-down", True, False)
+
+
+@pytest.mark.parametrize("day", [20, 70])
+def test_a_plain_reading_decides_before_one_that_hides_play(
+    backtests: ModuleType, day: int
+) -> None:
+    hidden = backtests.look(day, worn=True, sound=False, is_plain=False)
+    row = outcome(backtests, backtests.look(50), hidden)
+    assert (row["outcome"], row["is_plain"], row["has_reading"]) == ("sound", True, True)
+
+
 @pytest.mark.parametrize(
     ("day", "verdict"), [(0, "unverified"), (1, "sound"), (90, "sound"), (91, "unverified")]
 )

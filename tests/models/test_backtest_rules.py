@@ -51,6 +51,7 @@ def test_renewed_in_good_time_costs_the_miles_thrown_away(backtests: ModuleType)
     made = listed(backtests, "replace", 112_000.0, 118_000.0)
     assert made.loc["the list", "extra_cost"] == pytest.approx(90.0)
     assert made.loc["the list", "miles_thrown_away"] == pytest.approx(9_000.0)
+    assert made.loc["the list", "limit_not_seen"] == 0
     # Found at 118,000, 3,000 miles over: 300 + 3,000 x 0.002.
     assert made.loc["at the limit only", "extra_cost"] == pytest.approx(306.0)
     assert made.loc["at the limit only", "found_late"] == 1
@@ -81,6 +82,9 @@ def test_a_partner_of_a_job_is_not_the_lists_own_choice(backtests: ModuleType) -
     assert partner.loc["the list", "renewed_early"] == 0
     own = rows(backtests, sound | {"rule": "waiting-costs-more"})
     assert own.loc["the list", "extra_cost"] == pytest.approx(60.0)
+    # Sound at its last look: what it had left beyond is open.
+    assert own.loc["the list", "limit_not_seen"] == 1
+    assert own.loc["at the limit only", "limit_not_seen"] == 0
 
 
 def test_nothing_looked_at_costs_nothing(backtests: ModuleType) -> None:

@@ -87,6 +87,27 @@ def test_a_failure_on_the_road_stands_for_itself(backtests: ModuleType) -> None:
     assert weighted["weight"].max() > 1.5
 
 
+def test_looks_that_hide_play_are_left_out_whatever_they_showed(backtests: ModuleType) -> None:
+    """Load hides half of the worn: counting those readings tilts the share either way."""
+    whole = pd.concat([backtests.many(seed) for seed in SEEDS], ignore_index=True)
+    truth = whole["outcome"].eq("worn").mean()
+    rng = np.random.default_rng(7)
+    loaded = rng.random(len(whole)) < 0.4
+    missed = loaded & whole["outcome"].eq("worn") & (rng.random(len(whole)) < 0.5)
+
+    def share(outcome: pd.Series, plain: pd.Series) -> float:
+        table = with_weights(whole.assign(outcome=outcome, is_plain=plain))
+        return float(np.average(table["outcome"].eq("worn"), weights=table["weight"]))
+
+    sound = whole["outcome"].mask(missed, "sound")
+    proven = whole["outcome"].mask(loaded & (missed | whole["outcome"].eq("sound")), "unverified")
+    plain = pd.Series(~loaded)
+    error = (truth * (1 - truth) / len(whole)) ** 0.5
+    assert abs(share(proven, plain) - truth) < 3 * error
+    assert share(sound, plain | True) < truth - 8 * error
+    assert share(proven, plain | True) > truth + 8 * error
+
+
 @pytest.mark.parametrize(("removed", "counts"), [(False, False), (True, True)])
 def test_tear_downs_count_where_the_list_is_followed(
     backtests: ModuleType, removed: bool, counts: bool

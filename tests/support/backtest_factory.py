@@ -60,6 +60,7 @@ def look(day: int, kind: str = "reading", **over: Any) -> dict[str, Any]:
         "worn": False,
         "sound": kind == "reading",
         "after_repair": False,
+        "is_plain": True,
         "source_row": f"readings:day {day}",
     }
     return row | over
@@ -93,6 +94,7 @@ def pair(**over: Any) -> dict[str, Any]:
         "chance_at_look": 0.2,
         "is_removed": False,
         "has_reading": True,
+        "is_plain": True,
         "look_source_row": "readings:day 60",
         "in_calibration": True,
         "is_verified": True,

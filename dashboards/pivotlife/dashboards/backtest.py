@@ -82,7 +82,8 @@ def found_table(scores: pd.DataFrame) -> Table:
     return make_table(
         "flagged",
         "Each bushing is counted once, however many lists named it. One renewed in good time is "
-        "within its limit by design: such lines are the price of missing few.",
+        "within its limit by design: such lines are the price of missing few. A reading within the "
+        "limit under load or after greasing tells nothing.",
         (
             Column("Bushing"),
             Column("Duty"),
@@ -90,7 +91,7 @@ def found_table(scores: pd.DataFrame) -> Table:
             Column("Worn at tear-down", numeric=True),
             Column("Worn, found otherwise", numeric=True),
             Column("Still within its limit", numeric=True),
-            Column("Never looked at", numeric=True),
+            Column("No look that tells", numeric=True),
             Column("Worn, but left by the list", numeric=True),
             Column("Worn, sent to be measured", numeric=True),
         ),
@@ -115,10 +116,10 @@ def score_table(scores: pd.DataFrame) -> Table:
     """Tabulate found against forecast, Brier score and skill."""
     return make_table(
         "scores",
-        "A pair is one pivot on one list. Verified pairs stand for their like; wear that the "
-        "readings missed counts as sound, so worn metal bushings may be more than found. Skill is "
-        "1 for a perfect forecast, 0 for one that only knows the average, below 0 for a worse "
-        "one. Small print: 95 % intervals from drawing whole units.",
+        "A pair is one pivot on one list. Verified pairs stand for their like; readings under load "
+        "or after greasing, which hide play, verify nothing. Skill is 1 for a perfect forecast, 0 "
+        "for one that only knows the average, below 0 for a worse one. Small print: 95 % intervals "
+        "from drawing whole units.",
         (
             Column("Bushing"),
             Column("Duty"),
@@ -181,13 +182,16 @@ def rules_table(rules: pd.DataFrame, currency: str) -> Table:
     return make_table(
         "rules",
         "Above replacing each bushing exactly at its limit, on the bushings that were looked at: "
-        "miles thrown away at their long-run cost, late findings at theirs. Fixed miles and n-th "
-        "service are tuned in hindsight, which flatters them. Small print: 95 % interval.",
+        "miles thrown away at their long-run cost, late findings at theirs. Miles that a renewed "
+        "bushing would have run beyond its last look are not known and not counted, which flatters "
+        "rules that renew early, the list too. Fixed miles and n-th service are tuned in "
+        "hindsight, which flatters them as well. Small print: 95 % interval.",
         (
             Column("Bushing"),
             Column("Rule"),
             Column("Bushings", numeric=True),
             Column("Renewed before the limit", numeric=True),
+            Column("Of these, limit never seen", numeric=True),
             Column("Found late", numeric=True),
             Column("Extra cost", numeric=True),
             Column("More than the list (below 0: cheaper)", numeric=True),
@@ -208,6 +212,7 @@ def _rule(row: dict[Any, Any], currency: str) -> tuple[Any, ...]:
         f"{words.text(row['rule'])}{_setting(row)}",
         words.number(row["bushings"]),
         words.number(row["renewed_early"]),
+        words.number(row["limit_not_seen"]),
         words.number(row["found_late"]),
         amount(row["extra_cost"]),
         "itself" if is_list else estimate(amount(row["more_than_list"]), more),

@@ -6,7 +6,8 @@ A bushing is counted once, however many lists named it:
 - caught: found worn by the visit, at the tear-down or by a reading;
 - needless: still within its limit when somebody looked. A bushing renewed in good time is within
   its limit by design: needless ones are the price of missing few;
-- never looked at: renewed or not, nobody wrote down what it was like;
+- never looked at: renewed or not, nobody wrote down what it was like, or load or fresh grease hid
+  it;
 - missed: found worn by the visit although the last list before had left it;
 - sent to measure: found worn where the list had asked for a reading.
 
@@ -101,7 +102,7 @@ def sentence(row: dict[str, Any]) -> str:
         text = (
             f"Of {row['flagged']:,} pivots flagged, {_were(row['worn_at_tear_down'])} found worn "
             f"at tear-down and {row['worn_otherwise']:,} otherwise, {_were(row['needless'])} still "
-            f"within their limit, {_were(row['never_looked_at'])} never looked at."
+            f"within their limit, {row['never_looked_at']:,} had no look that tells."
         )
     else:
         text = "No pivot was flagged."

@@ -3,8 +3,10 @@
 A list said what a pivot's chances were and what to do at the next visit. Its outcome is what was
 found by that visit, a visit counting until half way to the one after:
 
-1. the tear-down record, or a failure that needed none (broken on the road, seized, split ...);
-2. else a reading or a finding;
+1. a failure on the road, which nobody had to look for; else the tear-down record, or what failed
+   as the shop's reason for renewing it (split, seized ...);
+2. else a reading or a finding. Where load or fresh grease hid part of the play, a reading within
+   the limit proves nothing, and one over it counts as worn all the more;
 3. else nobody looked: *unverified*. A removal because of wear alone proves nothing, since the
    list itself may have brought it about.
 
@@ -34,7 +36,7 @@ TEAR_DOWN: Final = "tear-down"
 FAILURE: Final = "failure"
 READING: Final = "reading"
 #: Kinds of look in the order in which they are believed.
-KINDS: Final = (TEAR_DOWN, FAILURE, READING)
+KINDS: Final = (FAILURE, TEAR_DOWN, READING)
 ANOTHER_BUSHING: Final = "another bushing was in the pivot"
 
 PAIR_COLUMNS: Final = (
@@ -44,7 +46,7 @@ PAIR_COLUMNS: Final = (
     *("miles_since_reading", "is_due"),
     *("chance_over_now", "chance_over_at_visit", "chance_over_by_next_visit"),
     *("outcome", "how", "look_date", "look_miles", "chance_at_look", "is_removed"),
-    *("has_reading", "look_source_row"),
+    *("has_reading", "is_plain", "look_source_row"),
 )
 
 
@@ -63,7 +65,8 @@ def pair_up(
         were known that day).
     looks : DataFrame
         pivot_id, date, true_miles, kind (one of `KINDS`), play_mm, finding, worn, sound (bool;
-        read for readings and failures), after_repair (bool), source_row.
+        read for readings and failures), after_repair (bool), is_plain (bool: neither load nor
+        fresh grease hid play), source_row.
     renewals : DataFrame
         pivot_id, date: what is known today.
     today : Timestamp
@@ -73,8 +76,9 @@ def pair_up(
     -------
     DataFrame
         `PAIR_COLUMNS`, a row for each forecast, in its order. `bushing` names one bushing over
-        all its lists; `is_removed`: it was taken out by the visit; `has_reading`: it was read by
-        the visit, whatever else was found.
+        all its lists; `is_removed`: it was taken out by the visit; `has_reading`: it was read, with
+        nothing hidden, by the visit, whatever else was found; `is_plain`: so was the look that
+        decided.
     """
     pairs = forecasts.reset_index(drop=True)
     pairs["row"] = np.arange(len(pairs))
@@ -89,7 +93,7 @@ def pair_up(
     outcome = np.select(
         [chosen["worn"].eq(True), chosen["sound"].eq(True)], [WORN, SOUND], UNVERIFIED
     )
-    read = seen.loc[seen["kind"] == READING, "row"]
+    read = seen.loc[(seen["kind"] == READING) & seen["is_plain"], "row"]
     how = chosen["kind"].fillna("").mask(~pairs["same"], ANOTHER_BUSHING)
     out = pairs.assign(
         outcome=outcome,
@@ -99,6 +103,7 @@ def pair_up(
         look_source_row=chosen["source_row"].fillna(""),
         is_removed=(until <= pairs["visit_date"] + _half_gap(pairs)) & pairs["same"],
         has_reading=pairs["row"].isin(read),
+        is_plain=chosen["is_plain"].eq(True),
         is_due=pairs["visit_date"] + _half_gap(pairs) <= today,
         miles_since_reading=pairs["miles_now"] - pairs["last_reading_miles"],
     )
@@ -181,14 +186,17 @@ def _judged(seen: pd.DataFrame) -> pd.DataFrame:
     )
     worn = seen["worn"].mask(torn, failed | over).astype(bool)
     sound = seen["sound"].mask(torn, within & ~over & ~failed).astype(bool)
-    told = seen.assign(worn=worn, sound=sound & ~worn)
+    told = seen.assign(worn=worn, sound=sound & ~worn & seen["is_plain"])
     return told[told["worn"] | told["sound"]]
 
 
 def _believed(seen: pd.DataFrame) -> pd.DataFrame:
-    """Keep for each forecast the last look of the most believed kind; worn before sound."""
+    """Keep for each forecast the last look of the most believed kind, plain if there is one.
+
+    On one day worn comes before sound.
+    """
     rank = seen["kind"].map({kind: place for place, kind in enumerate(KINDS)})
     ordered = seen.assign(rank=-rank).sort_values(
-        ["row", "rank", "true_miles", "worn"], kind="stable"
+        ["row", "rank", "is_plain", "true_miles", "worn"], kind="stable"
     )
     return ordered.drop_duplicates("row", keep="last").set_index("row")

@@ -9,7 +9,9 @@ Every rule is held against replacing each bushing exactly when it reached its li
 
 Where a bushing was found worn, the limit is taken to be half way between the last look that found
 it sound and the one that found it worn. Where it was never found worn, the miles thrown away count
-only up to its last sound look: that favours rules that renew early, all of them alike.
+only up to its last sound look: that favours rules that renew early, all of them alike. How many
+of the renewed these are stands beside the cost. How long they would have run on is not guessed: a
+year of looks does not tell, because those near their limit are found first.
 
 Bushings that reached their limit before the first visit at which any rule could act are left out;
 so are the partners of a job, which a list renews for the set-up they save.
@@ -40,8 +42,9 @@ FloatArray = npt.NDArray[np.float64]
 SERVICES: Final = (1, 2, 3, 4, 6, 8, 12, 16, 24, 32, 48, 64)
 SHARES: Final = (0.02, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.98)
 RULE_COLUMNS: Final = (
-    *("bushing_type", "rule", "setting", "bushings", "renewed_early", "miles_thrown_away"),
-    *("found_late", "extra_cost", "more_than_list", "more_lower", "more_upper"),
+    *("bushing_type", "rule", "setting", "bushings", "renewed_early", "limit_not_seen"),
+    *("miles_thrown_away", "found_late", "extra_cost", "more_than_list", "more_lower"),
+    "more_upper",
 )
 LIST, AT_LIMIT, FIXED, SERVICE = (
     "the list",
@@ -184,6 +187,7 @@ def _cost(mine: pd.DataFrame, renewed: pd.Series, prices: RulePrices) -> pd.Data
         {
             "unit_id": mine["unit_id"],
             "acted": acted,
+            "open": acted & ~known,
             "thrown": thrown,
             "late": late,
             "extra_cost": extra,
@@ -203,6 +207,7 @@ def _told(
         "setting": setting,
         "bushings": len(cost),
         "renewed_early": int(cost["acted"].sum()),
+        "limit_not_seen": int(cost["open"].sum()),
         "miles_thrown_away": float(cost["thrown"].sum()),
         "found_late": int(cost["late"].sum()),
         "extra_cost": float(cost["extra_cost"].sum()),

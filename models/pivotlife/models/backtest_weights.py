@@ -9,12 +9,15 @@ the number of pairs there are (post-stratification), so that the verified pairs 
 of all. This evens out what the regression knows; that worn and sound pivots alike were looked
 at for other reasons is an assumption.
 
-Two kinds of look hang on the outcome itself:
+Three kinds of look hang on the outcome itself:
 
 - a failure on the road is recorded whenever it happens: it stands for itself alone;
-- a bushing torn down without any reading beside it was often taken out *because* it was worn.
+- a bushing torn down without a plain reading beside it was often taken out *because* it was worn.
   Such a pair is counted as caught, missed or needless, but carries no weight in the calibration,
-  unless the list is followed (half of what it sent out was taken out) and it sent this one out.
+  unless the list is followed (half of what it sent out was taken out) and it sent this one out;
+- a reading under load or after greasing hides play, so it tells of worn bushings only. It carries
+  no weight, whatever it showed: counting those over the limit alone would show too much wear,
+  taking the others for sound too little.
 
 Not here: the outcomes (`backtest_pairs`).
 """
@@ -30,7 +33,7 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
-from pivotlife.models.backtest_pairs import ANOTHER_BUSHING, FAILURE, TEAR_DOWN, UNVERIFIED
+from pivotlife.models.backtest_pairs import ANOTHER_BUSHING, FAILURE, READING, TEAR_DOWN, UNVERIFIED
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -65,7 +68,8 @@ def with_weights(pairs: pd.DataFrame) -> pd.DataFrame:
     """
     whole = pairs["chance_at_look"].notna() & pairs["is_due"] & ~pairs["held"]
     whole &= pairs["how"] != ANOTHER_BUSHING
-    looked = whole & (pairs["outcome"] != UNVERIFIED) & ~_because_worn(pairs)
+    hidden = (pairs["how"] == READING) & ~pairs["is_plain"]
+    looked = whole & (pairs["outcome"] != UNVERIFIED) & ~_because_worn(pairs) & ~hidden
     alone = whole & (pairs["how"] == FAILURE)
     by_choice = whole & ~alone
     chance = pd.Series(np.nan, index=pairs.index)
@@ -129,7 +133,7 @@ def _filled_up(pairs: pd.DataFrame, by_choice: pd.Series, weight: pd.Series) -> 
 
 
 def _because_worn(pairs: pd.DataFrame) -> pd.Series:
-    """Mark tear-downs without a reading, but for those that a list which is followed asked for."""
+    """Mark tear-downs not plainly read, but for those that a list which is followed asked for."""
     flagged = is_flagged(pairs)
     asked = flagged & pairs["is_due"] & ~pairs["held"]
     followed = asked.any() and bool(pairs.loc[asked, "is_removed"].mean() >= FOLLOWED_SHARE)

@@ -63,7 +63,10 @@ NOTES: Final = (
     " looked at for other reasons is an assumption.",
     "Costs beside simple rules leave out partners of a job and the set-ups they save, and credit no"
     " reading that a list asked for.",
-    "A reading has its own error; a bushing near its limit may be called worn or sound by chance.",
+    "A reading has its own error; a bushing near its limit may be called worn or sound by chance."
+    " One under load or after greasing hides play: within the limit it proves nothing, over it the"
+    " bushing counts as found worn but not in the shares. Where load or grease is not written down,"
+    " the reading is taken to be plain; if it was not, worn metal bushings are more than found.",
 )
 
 
@@ -192,7 +195,7 @@ def judge_lists(
     pairs = pair_up(forecasts, looks(today), renewals(today), pd.Timestamp(day))
     pairs = with_weights(pairs)
     draws, seed = settings.survival.bootstrap_draws, settings.random.seed
-    prices = _prices(cost_items(settings.costs), standings[-1].rates, settings)
+    prices = rule_prices(cost_items(settings.costs), standings[-1].rates, settings)
     return {
         "backtest": backtest_table(pairs, draws=draws, seed=seed),
         "calibration": calibration_bins(pairs, draws=draws, seed=seed),
@@ -201,9 +204,10 @@ def judge_lists(
     }
 
 
-def _prices(
+def rule_prices(
     costs: CostItems, rates: Mapping[tuple[str, str], float], settings: Settings
 ) -> RulePrices:
+    """Say what early and late cost: today's prices, and what a mile of a life is worth."""
     late = {kind: late_cost(costs, kind, 0.0) - planned_cost(costs, kind) for kind in costs.parts}
     return RulePrices(
         per_mile=rates,
