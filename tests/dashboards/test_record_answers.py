@@ -84,3 +84,13 @@ def test_what_was_dropped_is_counted() -> None:
         "again after entry 15, age unknown 10; 3 of 40 source rows are withheld, each with its "
         "reason."
     ]
+
+
+def test_what_was_settled_about_readings_is_said(factory: ModuleType) -> None:
+    said = texts(gauges(factory.make_inputs().tables).sentences)
+    assert any("40 inspection sheets did not say whether the joint was loaded" in t for t in said)
+    assert any("9 of them were" in text for text in said)
+    assert any(
+        "Northpit A reads highest (+0.09 mm), Lowfen C lowest (\N{MINUS SIGN}0.12 mm" in t
+        for t in said
+    )

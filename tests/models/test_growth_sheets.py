@@ -7,10 +7,13 @@ import pandas as pd
 import pytest
 
 from pivotlife.models.growth_sheets import (
+    OF_INSPECTOR,
+    SILENT_LOAD,
     first_laws,
     inspector_differences,
     load_chances,
     settle_sheets,
+    settled_table,
 )
 
 LOAD, TRUCKS, VISITS = 0.7, 150, 5
@@ -89,6 +92,19 @@ def test_settled_readings_are_nearer_the_truth(sheets: pd.DataFrame) -> None:
     off = settled["inspector_mm"]
     assert (settled["free_play_mm"] - (sheets["free_play_mm"] - off)).abs().max() < 0.2
     assert (settled["free_play_mm"][sheets["free_play_mm"] > 0.01] > 0.005).all()
+
+
+def test_what_was_settled_is_told(sheets: pd.DataFrame) -> None:
+    settled = settle_sheets(sheets)
+    told = settled_table(settled)
+    load = told[told["settled"] == SILENT_LOAD].iloc[0]
+    silent = sheets[sheets["load_state"] == ""]
+    assert load["readings"] == len(silent)
+    assert load["sheets"] == len(silent) / 6
+    assert load["taken_as_loaded"] * 6 == (settled["load_state"][silent.index] == "loaded").sum()
+    people = told[told["settled"] == OF_INSPECTOR].set_index("inspector")["difference_mm"]
+    assert people.reindex(list(HIGH)).to_numpy() == pytest.approx(list(HIGH.values()), abs=0.04)
+    assert settled_table(settle_sheets(sheets.head(4))).empty
 
 
 def test_without_differences_nothing_is_taken_off(sheets: pd.DataFrame) -> None:

@@ -18,6 +18,7 @@ def check_tables() -> dict[str, pd.DataFrame]:
         "sensitivity": sensitivity(),
         "recurrences": recurrences(),
         "gauge": gauge(),
+        "settled_readings": settled(),
     }
 
 
@@ -115,3 +116,13 @@ def gauge() -> pd.DataFrame:
         readings=90,
         warning="",
     )
+
+
+def settled() -> pd.DataFrame:
+    rows = [
+        ("load not written down", "", 40, 230, 9.0, NAN),
+        ("inspector", "Northpit A", 60, 350, NAN, 0.09),
+        ("inspector", "Lowfen C", 50, 290, NAN, -0.12),
+    ]
+    names = ["settled", "inspector", "sheets", "readings", "taken_as_loaded", "difference_mm"]
+    return pd.DataFrame(rows, columns=names)

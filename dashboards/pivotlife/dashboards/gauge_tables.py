@@ -46,6 +46,33 @@ def gauge_sentences(gauge: pd.DataFrame) -> tuple[str, ...]:
     return tuple(sentences)
 
 
+def settled_sentences(settled: pd.DataFrame) -> tuple[str, ...]:
+    """Say which loads were inferred and how far apart the inspectors read."""
+    sentences = []
+    for row in settled[settled["settled"] == "load not written down"].to_dict("records"):
+        sheets = words.count(row["sheets"], "inspection sheet")
+        sentences.append(
+            f"{sheets} did not say whether the joint was loaded; going by the other readings of the"
+            f" same pivots {words.number(row['taken_as_loaded'])} of them were, and their play is"
+            " taken as a loaded joint's when its growth is fitted."
+        )
+    people = settled[settled["settled"] == "inspector"].sort_values("difference_mm")
+    if len(people) > 1:
+        low, high = people.iloc[0], people.iloc[-1]
+        sentences.append(
+            f"Of {words.number(len(people))} inspectors {words.text(high['inspector'])} reads"
+            f" highest ({_signed(high['difference_mm'])}), {words.text(low['inspector'])} lowest"
+            f" ({_signed(low['difference_mm'])}, both against the others on the same bushings);"
+            " such differences are taken off before growth is fitted, never before a reading is"
+            " held against its limit."
+        )
+    return tuple(sentences)
+
+
+def _signed(mm: float) -> str:
+    return f"{mm:+.2f} mm".replace("-", "\N{MINUS SIGN}")
+
+
 def gauge_table(gauge: pd.DataFrame) -> Table:
     """Tabulate the spread of the readings by its sources."""
     rows = gauge[gauge["quantity"] != ""]

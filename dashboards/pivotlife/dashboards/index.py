@@ -38,6 +38,7 @@ _FILES: Final[dict[str, str]] = {
     "comparison.csv": "lives of each type, every cut that was fitted",
     "fit_check.csv": "whether a Weibull curve fits, by type and duty",
     "missed_by_play.csv": "failures that free play did not announce",
+    "settled_readings.csv": "loads nobody wrote down, and inspectors who read high or low",
     "life_ratios.csv": "types compared fairly: unadjusted, adjusted and weighted",
     "balance.csv": "how unlike the types' trucks were, before and after weighting",
     "lube_effect.csv": "what missed lube services cost, by type",

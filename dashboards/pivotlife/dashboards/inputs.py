@@ -168,6 +168,9 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("standard_deviation_mm", "lower_mm", "upper_mm", "percent_of_total_variation"),
         *("percent_of_tolerance", "distinct_categories", "warning"),
     ),
+    "settled_readings": (
+        *("settled", "inspector", "sheets", "readings", "taken_as_loaded", "difference_mm"),
+    ),
     "budget": ("month", "depot", "item", "expected", "p10", "p90", "from_shortlist"),
     "kit_demand": (
         *("month", "depot", "kit_id", "mean", "p90", "stock_for_service_level", "on_hand"),

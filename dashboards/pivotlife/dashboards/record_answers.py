@@ -15,7 +15,7 @@ import pandas as pd
 from pivotlife.dashboards import words
 from pivotlife.dashboards.comparison_tables import cut_by, one_treatment
 from pivotlife.dashboards.engineer_answers import Answer, Tables
-from pivotlife.dashboards.gauge_tables import gauge_sentences
+from pivotlife.dashboards.gauge_tables import gauge_sentences, settled_sentences
 
 #: Why a life is in no fit, in the order in which the page counts them.
 LEFT_OUT: Final[dict[str, str]] = {
@@ -70,6 +70,7 @@ def gauges(tables: Tables) -> Answer:
         for row in whole.to_dict("records")
     )
     first, *others = gauge_sentences(gauge) or ("No gauge is on record.",)
+    others += settled_sentences(tables["settled_readings"])
     return Answer(
         "gauges",
         "How good are our gauges?",

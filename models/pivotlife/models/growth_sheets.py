@@ -42,6 +42,11 @@ LOUDEST: Final = 4.0
 FEWEST_READINGS: Final = 20
 _MOST_LIVES: Final = 5_000
 _ROUNDS: Final = 3
+SETTLED_COLUMNS: Final = (
+    *("settled", "inspector", "sheets", "readings", "taken_as_loaded", "difference_mm"),
+)
+#: What the table of settled readings speaks of.
+SILENT_LOAD, OF_INSPECTOR = "load not written down", "inspector"
 _SHEET: Final = ["unit_id", "reading_date"]
 _TOLD: Final = ("loaded", "unloaded")
 Laws = Mapping[str, FreePlayGrowth]
@@ -85,6 +90,35 @@ def settle_sheets(readings: pd.DataFrame, *, seed: int = 0) -> pd.DataFrame:
     if "inspector" in readings:
         settled = _without(settled, inspector_differences(settled, laws))
     return settled
+
+
+def settled_table(settled: pd.DataFrame) -> pd.DataFrame:
+    """Tabulate what was settled.
+
+    Parameters
+    ----------
+    settled : DataFrame
+        From `settle_sheets`.
+
+    Returns
+    -------
+    DataFrame
+        `SETTLED_COLUMNS`: one row for the sheets without a word on load (sheets and readings that
+        were judged, sheets taken as loaded), one for each inspector whose difference was taken off
+        (difference_mm: above zero where the inspector reads high).
+    """
+    judged = settled[settled["load_chance"].notna()]
+    sheets = judged.drop_duplicates(_SHEET)
+    loaded = int((sheets["load_chance"] >= 0.5).sum())
+    rows: list[tuple[object, ...]] = []
+    if len(sheets):
+        rows.append((SILENT_LOAD, "", len(sheets), len(judged), loaded, np.nan))
+    named = settled[settled["inspector_mm"].ne(0.0)]
+    if len(named):
+        for name, own in named.groupby("inspector", sort=True):
+            looks, high = len(own.drop_duplicates(_SHEET)), own["inspector_mm"].iloc[0]
+            rows.append((OF_INSPECTOR, str(name), looks, len(own), np.nan, high))
+    return pd.DataFrame(rows, columns=list(SETTLED_COLUMNS))
 
 
 def first_laws(readings: pd.DataFrame, *, seed: int = 0) -> dict[str, FreePlayGrowth]:

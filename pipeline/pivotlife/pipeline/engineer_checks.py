@@ -14,6 +14,7 @@ import pandas as pd
 from pivotlife.models.early_failures import early_failures
 from pivotlife.models.fit_check import fit_checks
 from pivotlife.models.gauge_table import gauge_table
+from pivotlife.models.growth_sheets import settled_table
 from pivotlife.models.missed_by_play import missed_by_play
 from pivotlife.models.mode_incidence import incidence_table
 from pivotlife.models.mode_lives import lives_for_mode
@@ -26,11 +27,13 @@ from pivotlife.pipeline.work import Records
 #: The tables by the stem of their file.
 CHECK_TABLES = (
     *("incidence", "fit_check", "early_failures", "sensitivity", "missed_by_play"),
-    *("recurrences", "gauge"),
+    *("recurrences", "gauge", "settled_readings"),
 )
 
 
-def engineer_checks(records: Records, settings: Settings) -> dict[str, pd.DataFrame]:
+def engineer_checks(
+    records: Records, settings: Settings, growing: pd.DataFrame
+) -> dict[str, pd.DataFrame]:
     """Make every table of `CHECK_TABLES`.
 
     Parameters
@@ -38,6 +41,8 @@ def engineer_checks(records: Records, settings: Settings) -> dict[str, pd.DataFr
     records : Records
     settings : Settings
         Draws, seed, planned distances between measurements.
+    growing : DataFrame
+        Readings as growth takes them (`growth_readings`).
 
     Returns
     -------
@@ -70,6 +75,7 @@ def engineer_checks(records: Records, settings: Settings) -> dict[str, pd.DataFr
         "gauge": gauge_table(
             tables["gauge_study"], readings, limit_mm=usual_limit(readings), seed=seed
         ),
+        "settled_readings": settled_table(growing),
     }
 
 

@@ -139,7 +139,7 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
                 completed=completed_lives(lives, readings, laws, seed=seed),
             ),
             curves=curve_tables(in_fit, fits, draws=draws, seed=seed),
-            checks=engineer_checks(records, settings),
+            checks=engineer_checks(records, settings, readings),
             fair=compare_fairly(
                 lives,
                 records.histories.readings,
