@@ -72,7 +72,11 @@ PLANNED, LIMIT, WIDTH = 450.0, 3.0, 0.1
 PASTS, PIVOTS, PAST_MILES = 20, 2_000, 300_000.0
 PATHS, TUNING, VISITS = 5_000, 40_000, 48
 #: New bushings met in cells where 5,000 leave too much to luck.
-MORE_PATHS: dict[str, int] = {}
+MORE_PATHS = {
+    "gauge sd 0.5": 10_000,
+    "exponent 6, spread 0.6": 10_000,
+    "no readings": 10_000,
+}
 #: Standard error of a ratio at most, as a share of it.
 SURE = 0.003
 SHARES = np.arange(0.04, 1.0, 0.02)
