@@ -4,7 +4,14 @@ Every unit starts with the bushings it has, at their ages, each known to have be
 good evidence; what is over its limit already is renewed at the next visit either way. It is driven
 until its own planned sale, so that few remaining miles tell against a dear conversion: nothing is
 credited beyond. All options of a unit meet the same luck, and one drawn set of lives holds for all
-units of a repetition, so that the fleet's spread is not averaged away.
+units of a repetition, so that the fleet's spread is not averaged away. The bushings of a unit share
+a part of their luck, drawn given how they stand today.
+
+The shortlist's own sum (`conversion_offers`) asks less: it counts ends of bushings by the renewal
+function, each at the cost of an end by itself. The two agree where nothing is shared, late costs
+no more than planned and visits are close. Otherwise this one saves less, because later jobs share
+set-ups, bushings serve on until a visit finds them and none is renewed at the sale; it saves more
+where its marks let the shorter life end late.
 
 Not here: types compared on new bushings (`lifetime_cost`), which unit is booked as capital.
 """
