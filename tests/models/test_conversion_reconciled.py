@@ -1,7 +1,7 @@
 """One unit through the three places that price a conversion, with the same laws and prices.
 
-The shortlist's offer (`conversion_offers`) counts renewals by the renewal function, each at the cost
-of an end by itself. Lifetime cost drives trucks from visit to visit: the fleet's own as they stand
+The shortlist's offer (`conversion_offers`) counts renewals by the renewal function, each at the
+cost of an end by itself. Lifetime cost drives trucks from visit to visit: the fleet's as they stand
 (`unit_conversion`), or new ones (`lifetime_cost`). Where no set-up is shared, a late finding costs
 no more than a planned one and visits are close, the three must agree; what parts them otherwise is
 known: later jobs share set-ups, bushings serve on until a visit finds them, and nothing is renewed
@@ -176,16 +176,16 @@ def apart(gap: float, **prices: float) -> tuple[float, float]:
 def test_each_reason_parts_them_in_its_own_direction() -> None:
     """From the case in which they agree, one thing is made real at a time.
 
-    Lifetime cost is right on the first two, which the offer leaves out and says so. The third is the
-    marks: renewed when found over, as here, every end of the shorter life is a late one; the offer
-    prices ends as a rule has them that renews in time, and so does lifetime cost with chosen marks.
+    Lifetime cost is right on the first two, which the offer leaves out and says so. The third is
+    the marks: renewed when found over, as here, every end of the shorter life is a late one; the
+    offer prices ends as a rule has them that renews in time, as chosen marks have.
     """
     shared = {"hours.same_shackle": 0.5, "hours.same_side": 1.0, "alignment": 240.0}
     more, error = apart(1_000.0, **shared)
     assert more < -4 * error
     more, error = apart(30_000.0)
     assert more < -4 * error
-    more, error = apart(1_000.0, **{"chance_roadside_when_over": 0.2})
+    more, error = apart(1_000.0, chance_roadside_when_over=0.2)
     assert more > 4 * error
 
 

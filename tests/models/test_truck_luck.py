@@ -56,7 +56,7 @@ def test_the_spread_of_one_truck_is_that_of_the_copula() -> None:
 
 
 def test_a_truck_stays_itself_over_later_bushings() -> None:
-    """What one truck takes early and late goes together, and hard trucks take more than their share.
+    """What one truck takes early and late goes together; hard trucks take more than their share.
 
     In the long run a truck of hardship z renews a pivot every m(z) miles and half a gap, m(z) its
     mean life; renewals of the average truck are the mean of miles / (m(z) + gap / 2).

@@ -6,8 +6,9 @@
 
 Alignment and planned downtime come once with the axle either way. Downtime of a grease stop and the
 set-ups that later renewals may share are not counted: lifetime cost (`unit_conversion`), which
-drives the truck from visit to visit, therefore saves less on the same unit. Not here: which offer is named
-(`conversion`).
+drives the truck from visit to visit, therefore saves less on the same unit.
+
+Not here: which offer is named (`conversion`).
 """
 
 from __future__ import annotations

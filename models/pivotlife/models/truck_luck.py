@@ -1,9 +1,9 @@
 """Luck that all bushings of one truck share.
 
 Loads, roads, salt and care that nobody wrote down wear all pivots of a truck faster or slower than
-those of its like. Each truck has a hardship z, normal with mean 0 and spread 1, for as long as it is
-held, and every even draw u behind a life (a small one is a long life) is made of z and of luck of
-its own,
+those of its like. Each truck has a hardship z, normal with mean 0 and spread 1, for as long as it
+is held, and every even draw u behind a life (the share of lives that reach beyond it) is made of z
+and of luck of its own,
 
     u = Phi(sqrt(r) z + sqrt(1 - r) Phi^-1(v)),
 
