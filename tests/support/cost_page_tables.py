@@ -47,7 +47,16 @@ def cost_tables() -> dict[str, pd.DataFrame]:
             ("regional", "holding_miles", 318_968.0, "miles", "planned sales"),
         ],
         "long_run_cost": [
-            ("threaded", "regional", 0.0025, "simulated", 0.32, 273.0, 861.9, "records"),
+            (
+                "threaded",
+                "regional",
+                0.0025,
+                "growth of play, simulated",
+                0.32,
+                273.0,
+                861.9,
+                "records",
+            ),
             ("roller", "regional", 0.0028, "life curve", NAN, NAN, NAN, NAN),
         ],
         "fleet_cost_by_year": [

@@ -46,7 +46,7 @@ def long_run_table(costs: pd.DataFrame, currency: str) -> Table:
         "long-run-cost",
         f"Long-run cost of 1,000 miles of one newly fitted bushing in {currency}, planned, late "
         f"and roadside work and downtime together; n = {words.count(len(costs), 'row')}. Visits "
-        "read matters only where growth of play was simulated.",
+        "read are asked for only where growth of play was simulated.",
         (
             *(Column("Duty"), Column("Type"), Column("Of 1,000 miles", numeric=True)),
             *(Column("Worked out from"), Column("Visits read", numeric=True), Column("Source")),
@@ -67,7 +67,7 @@ def long_run_table(costs: pd.DataFrame, currency: str) -> Table:
 
 def _read(row: dict[Any, Any]) -> tuple[Cell | str, str]:
     """Give the share of visits read with its counts, and where it comes from."""
-    if pd.isna(row["share_read"]):
-        return "none", "no such bushing on record"
+    if pd.isna(row["share_read"]) or not words.text(row["how"]).startswith("growth"):
+        return "not asked", ""
     counted = f"{words.number(row['readings'])} of {words.count(round(row['visits']), 'visit')}"
     return Cell(words.percent(row["share_read"]), (counted,)), words.text(row["share_source"])
