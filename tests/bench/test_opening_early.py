@@ -4,6 +4,7 @@ Two or three pivots that share set-ups, at the default prices and with a late fi
 long off the road, on a life curve alone and with wear that is read exactly at each visit. The cost
 of each rule over all futures is exact (value iteration), as is that of the best rule there is;
 drawn futures, the same luck for both rules, check it and give the difference its standard error.
+A whole axle of six has too many joint states to go through: it is drawn, and asked at each visit.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from axle_futures import Futures, Places, ageing, wearing
+from axle_futures import GAP, Futures, Places, ageing, job, late_extra, wearing
 from axle_rules import long_run, renewed
 from prices import COSTS
 
@@ -57,3 +58,38 @@ def test_opening_early_costs_no_more(chain: str, where: str, times: float) -> No
     # Drawn axles begin new, which 400 visits all but forget.
     assert beside.mean() == pytest.approx(early / late - 1.0, abs=4 * error + 0.002)
     assert early <= 1.001 * late
+
+
+SIX: Places = tuple(
+    (side, node)
+    for side in ("left", "right")
+    for node in ("fixed-eye", "shackle-lower", "shackle-upper")
+)
+
+
+@pytest.mark.parametrize("chain", list(CHAINS))
+def test_six_pivots_of_an_axle_cost_no_more_for_opening_early(chain: str) -> None:
+    moves = CHAINS[chain](30)
+    rate = long_run(moves, COSTS)
+    reach, random = np.cumsum(moves, axis=1), np.random.default_rng(11)
+    axles, visits, begun = 400, 90, 30
+    paid, states = np.zeros((2, axles)), np.zeros((2, axles, 6), dtype=np.int64)
+    for visit in range(begun + visits):
+        luck = random.random((axles, 6))
+        for number, early in enumerate((False, True)):
+            now = states[number]
+            done = renewed(moves, SIX, COSTS, rate, early=early, states=now)
+            over = (now == len(moves) - 1).sum(axis=1)
+            price = np.array([job(COSTS, SIX, row) for row in done]) + late_extra(COSTS) * over
+            paid[number] += price * (visit >= begun)
+            fresh = np.where(done, 0, now)
+            moved = (luck[..., None] > reach[fresh]).sum(axis=2)
+            states[number] = moved.clip(0, len(moves) - 1)
+    beside = (paid[1] - paid[0]) / paid[0].mean()
+    error = float(beside.std(ddof=1) / np.sqrt(axles))
+    cost = paid.mean(axis=1) / (6 * visits * GAP) * 1_000.0
+    print(
+        f"{chain}, six pivots: {cost[0]:.3f} a pivot and 1,000 miles, opening early"
+        f" {beside.mean():+.2%} (se {error:.2%})"
+    )
+    assert beside.mean() < 2 * error + 0.001

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -58,34 +57,37 @@ def outlook(moves: np.ndarray) -> np.ndarray:
     return np.stack([power[:, -1] for power in ahead], axis=1)
 
 
-def lines(moves: np.ndarray, places: Places) -> pd.DataFrame:
-    """Every joint state as one unit's lines, as `choose` takes them."""
+def joint(moves: np.ndarray, places: Places) -> np.ndarray:
+    """Every joint state, shape (states, pivots)."""
+    return np.array(list(itertools.product(range(len(moves)), repeat=len(places))))
+
+
+def lines(moves: np.ndarray, places: Places, states: np.ndarray) -> pd.DataFrame:
+    """Joint states as one unit's lines each, as `choose` takes them."""
     seen = outlook(moves)
-    due = [_due(row) for row in seen]
-    rows: list[dict[str, Any]] = []
-    for state in itertools.product(range(len(moves)), repeat=len(places)):
-        for (side, node), own in zip(places, state, strict=True):
-            chance = seen[own]
-            rows.append(
-                {
-                    "unit_id": str(state),
-                    "pivot_id": f"{state} {side} {node}",
-                    "side": side,
-                    "node": node,
-                    "mandatory": own == len(moves) - 1,
-                    "chance_over_by_next_visit": chance[1],
-                    "chance_lower": chance[1],
-                    "chance_upper": chance[1],
-                    "chance_ahead_1": chance[2],
-                    "chance_ahead_2": chance[3],
-                    "miles_until_due": due[own],
-                }
-            )
+    own = states.ravel()
+    units = np.repeat(np.arange(len(states)), len(places))
+    sides, nodes = (np.tile([place[k] for place in places], len(states)) for k in (0, 1))
+    rows = pd.DataFrame(
+        {
+            "unit_id": [f"U{unit:07}" for unit in units],
+            "pivot_id": [f"U{unit:07}.{n}" for n, unit in enumerate(units)],
+            "side": sides,
+            "node": nodes,
+            "mandatory": own == len(moves) - 1,
+            "chance_over_by_next_visit": seen[own, 1],
+            "chance_lower": seen[own, 1],
+            "chance_upper": seen[own, 1],
+            "chance_ahead_1": seen[own, 2],
+            "chance_ahead_2": seen[own, 3],
+            "miles_until_due": np.array([_due(row) for row in seen])[own],
+        }
+    )
     same = {"axle": 1, "bushing_type": KIND, "duty": DUTY, "visit_miles": 1e6, "miles_now": 1e6}
     same |= {"next_visit_miles": 1e6 + GAP, "age_miles": 1e5, "age_known": True, "reason": ""}
     same |= {"readings_used": 1, "chance_over_now": 0.0, "chance_over_at_visit": 0.0}
     same |= {"last_reading_doubted": False, "last_reading_miles": 1e6, "last_free_play_mm": 1.0}
-    return pd.DataFrame(rows).assign(**same, fitted_miles=9e5, last_good_miles=1e5)
+    return rows.assign(**same, fitted_miles=9e5, last_good_miles=1e5)
 
 
 def _due(chance: np.ndarray) -> float:
@@ -133,7 +135,7 @@ class Futures:
 
     def __init__(self, moves: np.ndarray, places: Places, costs: CostItems) -> None:
         self.moves, self.pivots = moves, len(places)
-        self.states = np.array(list(itertools.product(range(len(moves)), repeat=self.pivots)))
+        self.states = joint(moves, places)
         self.actions = np.array(list(itertools.product([False, True], repeat=self.pivots)))
         over = self.states == len(moves) - 1
         priced = np.array([job(costs, places, action) for action in self.actions])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from axle_futures import DUTY, GAP, KIND, Futures, Places, late_extra, lines
+from axle_futures import DUTY, GAP, KIND, Futures, Places, joint, late_extra, lines
 from pivotlife.models.decision_costs import CostItems, planned_cost
 from pivotlife.models.decision_economics import DecisionOptions, choose
 from pivotlife.models.decision_groups import grouped
@@ -14,10 +14,16 @@ ALONE: Places = (("left", "shackle-lower"),)
 
 
 def renewed(
-    moves: np.ndarray, places: Places, costs: CostItems, rate: float, *, early: bool
+    moves: np.ndarray,
+    places: Places,
+    costs: CostItems,
+    rate: float,
+    *,
+    early: bool,
+    states: np.ndarray | None = None,
 ) -> np.ndarray:
-    """What the shortlist renews in each joint state, with or without opening early."""
-    table = lines(moves, places)
+    """What the shortlist renews in joint states (all), with or without opening early."""
+    table = lines(moves, places, joint(moves, places) if states is None else states)
     options = DecisionOptions(measure_miles={DUTY: 2 * GAP}, rates={(KIND, DUTY): rate})
     table = table.join(choose(table, costs, options))
     over = table["mandatory"]
