@@ -29,6 +29,7 @@ def long_run_sections(inputs: PageInputs) -> tuple[Section, ...]:
                 "visits_read of the duty under [intervals].",
             ),
             tables=(long_run_table(inputs.tables["long_run_cost"], inputs.currency),),
+            file="long_run_cost.csv",
         ),
     )
 
