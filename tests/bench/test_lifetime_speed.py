@@ -19,6 +19,8 @@ pytestmark = pytest.mark.slow
 TRUCKS = 10_000
 #: Seconds of one core within which each of the two must be done.
 MOST_SECONDS = 20.0
+#: How alike lives of one truck are.
+ALIKE = 0.25
 
 
 def test_ten_thousand_trucks_on_new_bushings() -> None:
@@ -27,6 +29,7 @@ def test_ten_thousand_trucks_on_new_bushings() -> None:
             life(one.bushing_type, one.shape, one.scale, draws=100),
             play=one.play,
             breaks_per_mile=np.full(100, 1e-8),
+            likeness=ALIKE,
         )
         for one in LIVES
     )
@@ -63,12 +66,13 @@ def test_ten_thousand_units_kept_or_converted() -> None:
         annual_miles=65_000.0,
         first_visit_miles=7_500.0,
     )
-    usual = duty_cost(WORK, LIVES, MONEY)
+    lives = tuple(replace(one, likeness=ALIKE) for one in LIVES)
+    usual = duty_cost(WORK, lives, MONEY)
     held = dict(zip(usual.types, usual.policies, strict=True))
     began = time.process_time()
     work = replace(WORK, horizon_miles=650_000.0)
     made = fleet_cost(
-        pivots, units, {WORK.duty: work}, {WORK.duty: LIVES}, {WORK.duty: held}, MONEY
+        pivots, units, {WORK.duty: work}, {WORK.duty: lives}, {WORK.duty: held}, MONEY
     )
     spent = time.process_time() - began
     print(
@@ -76,4 +80,4 @@ def test_ten_thousand_units_kept_or_converted() -> None:
         f"{made.repetitions} futures each: {spent:.1f} s of one core"
     )
     assert len(made.conversions) == 2 * TRUCKS
-    assert spent < 2 * MOST_SECONDS
+    assert spent < MOST_SECONDS

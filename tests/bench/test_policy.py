@@ -3,14 +3,16 @@
 Base case (invented): play at the start normal (0.15, 0.06) mm, log growth normal (log 2, 0.45) mm
 per 100,000 miles to the exponent 1.4, gauge 0.12 mm read to 0.1, limit 3.0 mm, visits every 25,000
 miles give or take 20 %, planned 450. Each of 20 pasts holds 2,000 pivots over 300,000 miles,
-renewed at the limit; a growth law is fitted to its readings, and the long-run rate is simulated
-from that law, as a run does both. The rule then meets bushings of the true law that no fit has
-seen. The same bushings, visits and readings serve every rule (common random numbers); every cycle
-begins with a new bushing, so that cost over miles of many is the long-run cost of endless
-histories. Threshold and mileage are tuned on bushings of another seed. The clairvoyant renews at
-the last visit before the true crossing.
+renewed at the limit; a growth law is fitted to its readings, the share of visits that bring a
+reading is estimated from its records, and the long-run rate is simulated from both, by the
+functions that a run calls. The rule then meets bushings of the true law that no fit has seen. The
+same bushings, visits and readings serve every rule (common random numbers); every cycle begins with
+a new bushing, so that cost over miles of many is the long-run cost of endless histories. Threshold
+and mileage are tuned on bushings of another seed. The clairvoyant renews at the last visit before
+the true crossing.
 
-Standard errors are over the 20 pasts: they hold the estimation of the law as well.
+Standard errors are over the 20 pasts: they hold the estimation of the law as well. Cells in which
+5,000 new bushings leave a ratio more than 0.3 % uncertain meet more of them.
 """
 
 from __future__ import annotations
@@ -22,6 +24,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pivotlife.models.decision_rates import simulated_rate
 from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_law import GrowthLaw
 from pivotlife.models.policy_paths import Paths, draw_paths
@@ -33,10 +36,10 @@ from pivotlife.models.policy_rates import (
     cost_of_stops,
     limit_rate,
     mileage_rate,
-    rule_rate,
     rule_stops,
     threshold_rate,
 )
+from pivotlife.models.reading_shares import reading_shares
 
 pytestmark = pytest.mark.slow
 BASE = GrowthLaw("normal", 0.15, 0.06, 0.12, 1.4, np.log(2.0), 0.45)
@@ -68,13 +71,25 @@ LATE = (900.0, 2_200.0, 6_000.0)
 PLANNED, LIMIT, WIDTH = 450.0, 3.0, 0.1
 PASTS, PIVOTS, PAST_MILES = 20, 2_000, 300_000.0
 PATHS, TUNING, VISITS = 5_000, 40_000, 48
+#: New bushings met in cells where 5,000 leave too much to luck.
+MORE_PATHS = {
+    "gauge sd 0.5": 15_000,
+    "exponent 6, spread 0.6": 15_000,
+    "no readings": 10_000,
+}
+#: Standard error of a ratio at most, as a share of it.
+SURE = 0.003
 SHARES = np.arange(0.04, 1.0, 0.02)
 AGES = np.arange(25_000.0, 400_000.0, 5_000.0)
 WRONG = {"W + 25 %": 1 / 1.25, "W - 25 %": 1 / 0.75, "g + 25 %": 1.25, "g - 25 %": 0.75}
 
 
-def past_readings(law: GrowthLaw, gap: float, seed: int) -> pd.DataFrame:
-    """Readings of pivots whose bushings were renewed when found over the limit."""
+@functools.cache
+def past(law: GrowthLaw, gap: float, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Records of pivots whose bushings were renewed when found over the limit.
+
+    Returns the readings, and the lives as a run lists them; a pivot is its own unit.
+    """
     random = np.random.default_rng(seed)
     visits = int(PAST_MILES / (0.8 * gap)) + 1
     step = gap * random.uniform(0.8, 1.2, (PIVOTS, visits))
@@ -87,9 +102,10 @@ def past_readings(law: GrowthLaw, gap: float, seed: int) -> pd.DataFrame:
         play = start + rate * law.powered(age)
         read = np.maximum(play + law.sigma_e_mm * random.standard_normal(PIVOTS), 0.0)
         there = place[:, visit] <= PAST_MILES
-        table = {"pivot": np.arange(PIVOTS), "life": life, "miles": age, "play": read}
-        rows.append(pd.DataFrame(table)[there])
         over = play >= LIMIT
+        table = {"pivot": np.arange(PIVOTS), "life": life, "miles": age, "play": read}
+        table |= {"fitted": fitted, "removed": np.where(over, place[:, visit], np.nan)}
+        rows.append(pd.DataFrame(table)[there])
         fitted, life = np.where(over, place[:, visit], fitted), life + over
         fresh_start, fresh_rate = _new(law, random, PIVOTS)
         start, rate = np.where(over, fresh_start, start), np.where(over, fresh_rate, rate)
@@ -97,7 +113,29 @@ def past_readings(law: GrowthLaw, gap: float, seed: int) -> pd.DataFrame:
     name = found["pivot"].astype(str) + "/" + found["life"].astype(str)
     read_mm = (found["play"] / WIDTH).round() * WIDTH
     table = pd.DataFrame({"pivot_id": name, "miles": found["miles"], "free_play_mm": read_mm})
-    return table.assign(resolution_mm=WIDTH).sort_values(["pivot_id", "miles"])
+    readings = table.assign(resolution_mm=WIDTH, true_miles=found["fitted"] + found["miles"])
+    ends = found.assign(life_id=name).groupby("life_id", sort=False)
+    lives = ends[["pivot", "fitted", "removed"]].last().reset_index()
+    return readings.sort_values(["pivot_id", "miles"]), lives
+
+
+def share_read(law: GrowthLaw, gap: float, seed: int, readings: int | None) -> float:
+    """Share of visits with a reading that a run estimates from such records."""
+    table, lives = past(law, gap, seed)
+    taken = table.groupby("pivot_id").cumcount() < (readings if readings is not None else np.inf)
+    read = table[taken].rename(columns={"pivot_id": "life_id", "miles": "age_miles"})
+    lives = lives.assign(unit_id=lives["pivot"], bushing_type="threaded", duty="regional")
+    lives = lives.rename(
+        columns={"fitted": "fitted_odometer_miles", "removed": "removed_odometer_miles"}
+    )
+    units = pd.DataFrame({"unit_id": lives["unit_id"].unique(), "miles_now": PAST_MILES})
+    shares = reading_shares(
+        read.assign(limit_mm=LIMIT),
+        lives.assign(records_begin_miles=0.0),
+        units.assign(miles_per_day=PAST_MILES / 730.0),
+        {"regional": gap},
+    )
+    return float(shares["share_read"].iloc[0])
 
 
 def _new(law: GrowthLaw, random: np.random.Generator, n: int) -> tuple[np.ndarray, np.ndarray]:
@@ -111,8 +149,8 @@ def estimated(cell: str) -> tuple[GrowthLaw, ...]:
     law, gap, readings = CELLS[cell]
     if readings is not None:
         return estimated("base")
-    pasts = (past_readings(law, gap, 1_000 + past) for past in range(PASTS))
-    return tuple(FreePlayGrowth().fit(past).law_ for past in pasts)
+    pasts = (past(law, gap, 1_000 + number)[0] for number in range(PASTS))
+    return tuple(FreePlayGrowth().fit(readings).law_ for readings in pasts)
 
 
 @functools.cache
@@ -122,14 +160,14 @@ def met(cell: str) -> tuple[Paths, ...]:
     return tuple(
         draw_paths(
             *(law, LIMIT, gap),
-            paths=PATHS,
+            paths=MORE_PATHS.get(cell, PATHS),
             visits=VISITS,
             width_mm=WIDTH,
-            seed=5_000 + past,
+            seed=5_000 + number,
             believed=found,
             readings=readings,
         )
-        for past, found in enumerate(estimated(cell))
+        for number, found in enumerate(estimated(cell))
     )
 
 
@@ -142,11 +180,11 @@ def tuned(cell: str, prices: Prices) -> tuple[float, float]:
     return best_threshold(drawn, prices, SHARES), best_mileage(drawn, prices, AGES)
 
 
-def long_run(law: GrowthLaw, cell: str, prices: Prices, past: int) -> float:
-    """The rule's own rate as a run finds it: 200 bushings of the estimated law, read as here."""
-    _, gap, readings = CELLS[cell]
-    drawn = draw_paths(law, LIMIT, gap, width_mm=WIDTH, seed=past, readings=readings)
-    return rule_rate(drawn, prices, limit_rate(drawn, prices))
+def long_run(law: GrowthLaw, cell: str, prices: Prices, number: int) -> float:
+    """The rule's own rate as a run finds it: law and share of visits read from the records."""
+    true, gap, readings = CELLS[cell]
+    read = share_read(true, gap, 1_000 + number, readings)
+    return simulated_rate(law, LIMIT, gap, prices, read, width_mm=WIDTH, seed=number)
 
 
 def costs(cell: str, late: float) -> pd.DataFrame:
@@ -154,9 +192,9 @@ def costs(cell: str, late: float) -> pd.DataFrame:
     prices = Prices(PLANNED, late)
     share, miles = tuned(cell, prices)
     rows = []
-    for past, (law, paths) in enumerate(zip(estimated(cell), met(cell), strict=True)):
+    for number, (law, paths) in enumerate(zip(estimated(cell), met(cell), strict=True)):
         best = clairvoyant_rate(paths, prices)
-        rate = long_run(law, cell, prices, past)
+        rate = long_run(law, cell, prices, number)
         wrong = {
             name: cost_of_stops(paths, rule_stops(paths, prices, rate * factor), prices)
             for name, factor in WRONG.items()
@@ -188,7 +226,7 @@ def test_the_rule_against_the_others(cell: str, late: float) -> None:
         f"{cell}, late {late:,.0f}: rule {mean:.3f} (se {error:.4f}), {others}; rule over the best"
         f" fixed ({fixed}) {beside:+.2%} (se {spread:.2%})"
     )
-    assert error < 0.01
+    assert error / mean <= SURE
     assert beside + 1.96 * spread < 0.01
     if (cell, late) == ("base", 2_200.0):
         assert mean < 1.14

@@ -150,7 +150,7 @@ def test_foreign_text_cannot_leave_the_data(factory: ModuleType) -> None:
 
 def test_the_sections_are_part_of_the_page(inputs: PageInputs) -> None:
     context = finance_context(inputs)
-    assert len(context["sections"]) == 13
+    assert len(context["sections"]) == 14
     page = finance_page(inputs)
     for section in context["sections"]:
         assert f">{section.heading}</h2>".replace("'", "&#39;") in page

@@ -119,8 +119,11 @@ def test_rubber_saves_the_grease_stops_of_a_whole_unit() -> None:
     second = line(node="fixed-eye", decision="leave", axle=2, pivot_id="A.2.left.fixed-eye")
     both = pd.concat([axle(), pd.DataFrame([second])], ignore_index=True)
     assert (asked(both, same)["fit_instead"] == "").all()
-    half = replace(TERMS, lube_compliance={"A": 0.5})
-    assert (asked(axle(), same, terms=half)["fit_instead"] == "").all()
+    # Half of the services done spare half of the stops, 333.33; a quarter too few to pay.
+    half = asked(axle(), same, terms=replace(TERMS, lube_compliance={"A": 0.5}))
+    assert half["fit_instead_saving"].to_numpy() == pytest.approx(138.33, abs=1.0)
+    few = replace(TERMS, lube_compliance={"A": 0.25})
+    assert (asked(axle(), same, terms=few)["fit_instead"] == "").all()
 
 
 def replace_other(kind: str, lives: LifeDraws) -> ConversionLives:

@@ -8,7 +8,9 @@ import numpy as np
 import pytest
 
 from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost
-from pivotlife.models.decision_rates import RATE_COLUMNS, replacement_rates
+from pivotlife.models.decision_rates import RATE_COLUMNS, replacement_rates, simulated_rate
+from pivotlife.models.growth_law import GrowthLaw
+from pivotlife.models.policy_rates import Prices
 from pivotlife.models.replacement import age_replacement
 
 COSTS = CostItems(
@@ -69,3 +71,34 @@ def test_a_bound_gives_a_rate_and_says_so() -> None:
     rates = replacement_rates({}, {"roller": (2.5, 5e5)}, COSTS, {"regional": 30_000.0})
     assert rates["bushing_type"].tolist() == ["roller"]
     assert "upper bound" in rates["note"][0]
+
+
+LAW = GrowthLaw("normal", 0.15, 0.06, 0.12, 1.4, np.log(2.0), 0.45)
+PRICES = Prices(450.0, 2_200.0)
+
+
+def test_who_reads_less_pays_more_for_a_mile() -> None:
+    shares = (1.0, 0.7, 0.4, 0.1, 0.0)
+    rates = [simulated_rate(LAW, 3.0, 25_000.0, PRICES, share) for share in shares]
+    assert rates == sorted(rates)
+    # A fleet that reads nothing cannot do better than a fixed age, which costs 1.6 times as much.
+    assert rates[-1] == pytest.approx(1.77 * rates[0], rel=0.05)
+
+
+def test_without_readings_the_rate_is_that_of_the_best_fixed_age() -> None:
+    """Visits every 1,000 miles, no reading: the law alone decides, as in age replacement.
+
+    The Weibull law of play crosses its limit as its life curve says, so that the textbook's optimum
+    (`age_replacement`) is the closed form; a mile or two of late finding is the price of visits.
+    """
+    log_scale, shape = np.log(300_000.0 / 100_000.0), 3.0
+    law = GrowthLaw(
+        *("weibull", 0.0, 1e-9, 0.12, 1.0),
+        np.log(3.0) - log_scale,
+        1.0 / shape,
+    )
+    assert law.chance_over(3.0, np.array([300_000.0]))[0] == pytest.approx(1.0 - np.exp(-1.0), 1e-3)
+    best = age_replacement(shape, 300_000.0, 450.0, 2_200.0)
+    # Enough visits for the longest life; 20 % of 6,000 miles between visits hardly matter.
+    rate = simulated_rate(law, 3.0, 6_000.0, PRICES, 0.0)
+    assert rate == pytest.approx(best.cost_per_mile, rel=0.03)

@@ -15,7 +15,8 @@ from pivotlife.models.cost_lines import COUNTS
 from pivotlife.models.cost_policy import Policy, TypeLife, fitted_bushings
 from pivotlife.models.lifetime_cost import truck_counts
 from pivotlife.models.replacement import renewal_function
-from pivotlife.models.truck_miles import Axles, drive, remaining_lives
+from pivotlife.models.truck_luck import shared_given_good
+from pivotlife.models.truck_miles import Axles, drawn_lives, drive, survival
 
 
 def counted(
@@ -97,7 +98,9 @@ def test_a_bushing_known_good_lasts_longer_than_a_new_one_by_what_it_survived() 
     """Given good at g, P(life > t) = exp(H(g) - H(t)): checked at the middle."""
     uniform = np.random.default_rng(8).random(40_000)
     shape, scale, good = np.array(2.2), np.array(430_000.0), np.array(300_000.0)
-    lives = remaining_lives(uniform, shape, scale, good)
+    none = np.zeros(1)
+    lasted = survival(good, shape, scale)
+    lives = drawn_lives(shared_given_good(uniform, none, none, lasted), shape, scale)
     assert lives.min() >= 300_000.0
     middle = 430_000.0 * ((300 / 430) ** 2.2 + math.log(2)) ** (1 / 2.2)
     assert np.median(lives) == pytest.approx(middle, rel=0.01)
@@ -137,6 +140,7 @@ def test_absent_places_take_nothing() -> None:
         life=np.full((1, 1, 6), 100_000.0),
         refit=np.zeros((1, 1), dtype=bool),
         converted=np.zeros((1, 1, 1), dtype=bool),
+        hardship=np.zeros(1),
     )
     fitted = fitted_bushings([one], [NEVER], np.zeros(1, dtype=int))
     steps = list(drive(axles, fitted, 15_000.0, 0.0, 1))

@@ -46,6 +46,19 @@ def cost_tables() -> dict[str, pd.DataFrame]:
             ("all", "price_escalation", 0.025, "per year", "settings"),
             ("regional", "holding_miles", 318_968.0, "miles", "planned sales"),
         ],
+        "long_run_cost": [
+            (
+                "threaded",
+                "regional",
+                0.0025,
+                "growth of play, simulated",
+                0.32,
+                273.0,
+                861.9,
+                "records",
+            ),
+            ("roller", "regional", 0.0028, "life curve", NAN, NAN, NAN, NAN),
+        ],
         "fleet_cost_by_year": [
             (1, 50, 60_000.0, 52_000.0, 68_000.0, 21_000.0, 18_000.0, 25_000.0),
             (2, 50, 40_000.0, 33_000.0, 47_000.0, 14_000.0, 11_000.0, 18_000.0),

@@ -21,6 +21,7 @@ from pivotlife.dashboards.charts import Drawing
 from pivotlife.dashboards.finance_budget import budget_sections
 from pivotlife.dashboards.finance_fleet import fleet_sections
 from pivotlife.dashboards.finance_lifetime import lifetime_sections
+from pivotlife.dashboards.finance_long_run import long_run_sections
 from pivotlife.dashboards.finance_questions import PRICES, questions
 from pivotlife.dashboards.finance_what_if import what_if_sections
 from pivotlife.dashboards.inputs import PageInputs
@@ -44,6 +45,7 @@ SECTION_MAKERS: Final[tuple[Callable[[PageInputs], tuple[Section, ...]], ...]] =
     lifetime_sections,
     fleet_sections,
     what_if_sections,
+    long_run_sections,
 )
 _NUMBERS: Final = tuple(
     Column(label, numeric=True)

@@ -63,7 +63,8 @@ def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
             (
                 "Year 0 is today, later money counts at the end of its year. A truck that is sold "
                 "takes its bushings along: nothing is credited beyond. Trucks of one duty differ "
-                "in luck only; bushings fitted later last like the first. The policy is a plain "
+                "in luck only, part of which all bushings of a truck share, as much as the records "
+                "show; bushings fitted later last like the first. The policy is a plain "
                 "form of the shortlist's rule, which knows each pivot and costs somewhat less.",
             ),
             tables=(assumption_table(tables["cost_assumptions"]),),

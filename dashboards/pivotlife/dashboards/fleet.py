@@ -43,7 +43,8 @@ _CHAPTERS: Final[dict[str, tuple[str, str, str]]] = {
         "Worth doing at the coming visit",
         (
             "Nothing here is over its limit on record. Waiting one more visit is expected to cost "
-            "more than the miles it would save, or the pivot joins a job that is open anyway."
+            "more than the miles it would save, for one pivot or for several that share a job, or "
+            "the pivot joins a job that is open anyway."
         ),
         "No replacement pays at the coming visits.",
     ),

@@ -184,6 +184,10 @@ COLUMNS: Final[dict[str, tuple[str, ...]]] = {
         *("month", "depot", "item", "forecast", "p10", "p90", "actual", "inside"),
         *("repair_lines", "forecast_made_on", "forecast_from"),
     ),
+    "long_run_cost": (
+        *("bushing_type", "duty", "cost_per_mile", "how", "share_read", "readings", "visits"),
+        "share_source",
+    ),
 }
 
 

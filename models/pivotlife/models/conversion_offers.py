@@ -5,8 +5,10 @@
                + grease stops beyond the planned services, while any pivot of the unit takes grease.
 
 Alignment and planned downtime come once with the axle either way. Downtime of a grease stop and the
-set-ups that later renewals may share are not counted. Not here: which offer is named
-(`conversion`).
+set-ups that later renewals may share are not counted: lifetime cost (`unit_conversion`), which
+drives the truck from visit to visit, therefore saves less on the same unit.
+
+Not here: which offer is named (`conversion`).
 """
 
 from __future__ import annotations
@@ -62,10 +64,9 @@ class ConversionTerms:
         lube, service = (
             gaps.get(duty, float("nan")) for gaps in (self.lube_miles, self.service_miles)
         )
-        return (
-            max((1.0 if np.isnan(done) else done) / lube - 1.0 / service, 0.0)
-            * self.hours_lube_visit
-        )
+        # Services are missed at the shop's own stops as often as between them.
+        share = 1.0 if np.isnan(done) else done
+        return share * max(1.0 / lube - 1.0 / service, 0.0) * self.hours_lube_visit
 
 
 @dataclass(frozen=True, eq=False)

@@ -65,6 +65,8 @@ class TypeLife:
     takes_grease : bool
     note : str
         What is weak about the life, or "".
+    likeness : float, 0 to below 1
+        How alike lives of one truck are.
     """
 
     bushing_type: str
@@ -76,6 +78,7 @@ class TypeLife:
     play: PlaySigns | None
     takes_grease: bool
     note: str = ""
+    likeness: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -137,6 +140,7 @@ def fitted_bushings(
         renew_at=each([policy.renew_at for policy in policies]),
         join_at=each([policy.join_at for policy in policies]),
         breaks_per_mile=np.stack([life.breaks_per_mile[draw] for life in lives])[:, :, None],
+        likeness=each([life.likeness for life in lives]),
     )
 
 

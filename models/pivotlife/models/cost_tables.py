@@ -240,6 +240,7 @@ def assumptions_table(
             (work.duty, "lube_compliance", work.compliance, "share of services done"),
             (work.duty, "extra_lube_visits", extra, "visits while held, types that take grease"),
             (work.duty, "trucks", float(work.trucks), "units in the fleet"),
+            (work.duty, "likeness_within_truck", cost.lives[0].likeness, "0 unlike, 1 the same"),
         ]
     table = pd.DataFrame(rows, columns=["duty", "key", "value", "unit"])
     return table.assign(source=table["key"].map(dict(origin)).fillna(""))

@@ -25,6 +25,7 @@ from pivotlife.models.decision_economics import (
 from pivotlife.models.decision_groups import grouped
 from pivotlife.models.decision_jobs import labour_hours, ranked
 from pivotlife.models.decision_reasons import choice_reasons
+from pivotlife.models.decision_together import opened_together
 from pivotlife.models.safety import PRESSING
 
 __all__ = [
@@ -134,7 +135,7 @@ def decide(
     )
     chosen["source_rows"] = chosen["last_reading_source_row"]
     table = _with_orders(chosen, _strictest(orders), visits)
-    table = grouped(table, costs)
+    table = grouped(opened_together(table, costs), costs)
     table["labour_hours"] = labour_hours(table, costs)
     return _shaped(ranked(table))
 

@@ -12,15 +12,16 @@ job comes when its first pivot is due; the others then give up what is left of t
 set with the least total is chosen by trying all of them. A partner joins when the miles it gives up
 are worth no more than the set-up it saves and the waiting it spares, against a renewal by itself
 and against one with its neighbours later on. Waiting one more visit keeps every member of a set
-that is not due its miles, and the same job can be done then: so no axle is opened that has no due
-pivot. What safety orders renew is always in the set.
+that is not due its miles, and the same job can be done then: so none is opened here that has no due
+pivot (`decision_together` finds those whose pivots are due in company). What safety orders renew is
+always in the set.
 
 Downtime and alignment are counted by axle. Not here: bay hours, budgets, what a kit holds.
 """
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -42,7 +43,8 @@ def grouped(table: pd.DataFrame, costs: CostItems) -> pd.DataFrame:
     ----------
     table : DataFrame, one row per line
         unit_id, axle, side, node, pivot_id, bushing_type, decision, rule, mandatory, gain
-        (currency: worth less cost of the best wait), reason.
+        (currency: worth less cost of the best wait), reason; optional setup_saved and
+        joined_because of what is renewed in company already.
     costs : CostItems
 
     Returns
@@ -51,7 +53,9 @@ def grouped(table: pd.DataFrame, costs: CostItems) -> pd.DataFrame:
         The same rows: those that join become `replace` under the rule `joins-job`, with
         setup_saved (currency), joined_because, and both amounts in the reason.
     """
-    out = table.assign(setup_saved=np.nan, joined_because="")
+    out = table.copy()
+    if "setup_saved" not in out:
+        out = out.assign(setup_saved=np.nan, joined_because="")
     priced = out["bushing_type"].isin(list(costs.parts)) & out["pivot_id"].ne("")
     renewed = out["decision"].isin(_RENEWED)
     may = out["rule"].isin(JOINABLE) & ~out["mandatory"].astype(bool) & out["gain"].notna()
@@ -64,14 +68,17 @@ def grouped(table: pd.DataFrame, costs: CostItems) -> pd.DataFrame:
     )
     place = chosen.groupby(["unit_id", "axle"], sort=False).cumcount()
     chosen = chosen.loc[place < MOST_PIVOTS]
-    for size, jobs in _by_size(chosen):
+    for size, jobs in by_size(chosen):
         joined, saved = _best_sets(jobs, size, costs)
         _write(out, jobs, joined, saved, costs)
     return out
 
 
-def _by_size(chosen: pd.DataFrame) -> list[tuple[int, pd.DataFrame]]:
-    """Return axles with equally many candidates together, each axle's rows in one block."""
+def by_size(chosen: pd.DataFrame) -> list[tuple[int, pd.DataFrame]]:
+    """Return axles with equally many candidates together, each axle's rows in one block.
+
+    Axles with a single candidate are left out.
+    """
     size = chosen.groupby(["unit_id", "axle"], sort=False)["pivot_id"].transform("size")
     return [(int(n), chosen.loc[size == n]) for n in sorted(size.unique()) if n > 1]
 
@@ -79,15 +86,11 @@ def _by_size(chosen: pd.DataFrame) -> list[tuple[int, pd.DataFrame]]:
 def _best_sets(jobs: pd.DataFrame, size: int, costs: CostItems) -> tuple[BoolArray, FloatArray]:
     """Return who is in each axle's best set and the set-up each member saves, shape (n, size)."""
     shape = (len(jobs) // size, size)
-    left = (jobs["side"] == "left").to_numpy().reshape(shape)
-    shackle = jobs["node"].astype(str).str.startswith("shackle").to_numpy().reshape(shape)
     must = jobs["must"].to_numpy(dtype=bool).reshape(shape)
     gain: FloatArray = np.asarray(jobs["gain"], dtype=np.float64).reshape(shape)
     alone = jobs["bushing_type"].map({k: planned_cost(costs, k) for k in costs.parts})
-    parts: FloatArray = np.asarray(jobs["bushing_type"].map(dict(costs.parts)), dtype=np.float64)
-    parts = parts.reshape(shape)
-    sets = _all_sets(size)
-    cost = [_job_cost(np.broadcast_to(s, shape), left, shackle, parts, costs) for s in sets]
+    sets, places = all_sets(size), places_of(jobs, size, costs)
+    cost = [job_costs(places, np.broadcast_to(s, shape), costs) for s in sets]
     later = _later_costs(cost, np.maximum(np.nan_to_num(gain), 0.0))
     best = np.full(shape[0], np.inf)
     members = np.zeros(shape, dtype=bool)
@@ -98,18 +101,38 @@ def _best_sets(jobs: pd.DataFrame, size: int, costs: CostItems) -> tuple[BoolArr
         best = np.where(better, total, best)
         members[better] = within
     saved = np.full(shape, np.nan)
-    whole = _job_cost(members, left, shackle, parts, costs)
+    whole = job_costs(places, members, costs)
     own: FloatArray = np.asarray(alone, dtype=np.float64).reshape(shape)
     for bit in range(size):
         without = members.copy()
         without[:, bit] = False
-        saved[:, bit] = own[:, bit] - (whole - _job_cost(without, left, shackle, parts, costs))
+        saved[:, bit] = own[:, bit] - (whole - job_costs(places, without, costs))
     return members, saved
 
 
-def _all_sets(size: int) -> list[BoolArray]:
-    """Every set of so many pivots; bit by bit its number tells who is in it."""
+def all_sets(size: int) -> list[BoolArray]:
+    """List every set of so many pivots; bit by bit its number tells who is in it."""
     return [np.array([bool(number >> bit & 1) for bit in range(size)]) for number in range(2**size)]
+
+
+class Places(NamedTuple):
+    """Where the pivots of each axle sit and what their kits cost, arrays of shape (axles, pivots).
+
+    `left` and `shackle` say which are on the left side, and which on a shackle.
+    """
+
+    left: BoolArray
+    shackle: BoolArray
+    parts: FloatArray
+
+
+def places_of(jobs: pd.DataFrame, size: int, costs: CostItems) -> Places:
+    """Lay out rows with side, node and bushing_type, the pivots of one axle after another's."""
+    shape = (len(jobs) // size, size)
+    left = (jobs["side"] == "left").to_numpy().reshape(shape)
+    shackle = jobs["node"].astype(str).str.startswith("shackle").to_numpy().reshape(shape)
+    parts: FloatArray = np.asarray(jobs["bushing_type"].map(dict(costs.parts)), dtype=np.float64)
+    return Places(left, shackle, parts.reshape(shape))
 
 
 def _later_costs(cost: list[FloatArray], gain: FloatArray) -> list[FloatArray]:
@@ -132,10 +155,20 @@ def _later_costs(cost: list[FloatArray], gain: FloatArray) -> list[FloatArray]:
     return later
 
 
-def _job_cost(
-    within: BoolArray, left: BoolArray, shackle: BoolArray, parts: FloatArray, costs: CostItems
-) -> FloatArray:
-    """Cost of renewing a set in one job, shape (n,)."""
+def job_costs(places: Places, within: BoolArray, costs: CostItems) -> FloatArray:
+    """Cost of renewing a set of each axle's pivots in one job, currency.
+
+    Parameters
+    ----------
+    places : Places
+    within : ndarray of bool, shape (axles, pivots)
+    costs : CostItems
+
+    Returns
+    -------
+    ndarray, shape (axles,)
+    """
+    left, shackle, parts = places
     hours = np.zeros(len(within))
     for side in (left, ~left):
         done = within & side

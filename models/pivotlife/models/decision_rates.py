@@ -2,9 +2,11 @@
 
 This is the price of using up the bushing that is fitted next: the yardstick that a visit's choice
 is held against. Where growth of play speaks, it is what the rule itself costs on bushings of that
-law, with visits and a reading at each (`policy_rates`). Elsewhere it is the age-replacement rate of
-the life curve where renewing by age saves at least 2 %, else the rate of running to failure,
-failing meaning found late at a visit; the simulation starts from that rate, too.
+law, with visits of which as many bring a reading as the fleet's do (`policy_rates`,
+`reading_shares`): a fleet that hardly reads cannot know when a bushing is due, and each of its
+miles is dearer for it. Elsewhere it is the age-replacement rate of the life curve where renewing by
+age saves at least 2 %, else the rate of running to failure, failing meaning found late at a visit;
+the simulation starts from that rate, too.
 
 Not here: the choice itself.
 """
@@ -18,11 +20,14 @@ import pandas as pd
 
 from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost, road_cost
 from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.growth_law import GrowthLaw
 from pivotlife.models.life_curves import FittedCurve, choose_curve
 from pivotlife.models.policy_paths import draw_paths
 from pivotlife.models.policy_rates import Prices, limit_rate, rule_rate
 from pivotlife.models.replacement import age_replacement
 
+#: Bushings drawn for the long-run cost of one type in one duty.
+DRAWN_BUSHINGS: Final = 200
 RATE_COLUMNS: Final = (
     "bushing_type",
     "duty",
@@ -88,8 +93,8 @@ def simulated_rates(
     sudden: Mapping[str, float],
     visit_gap_miles: Mapping[str, float],
     start: Mapping[tuple[str, str], float],
+    share_read: Mapping[tuple[str, str], float],
     *,
-    paths: int = 200,
     seed: int = 0,
 ) -> dict[tuple[str, str], float]:
     """Find the long-run cost per mile under the rule, for types and duties with a growth law.
@@ -105,8 +110,9 @@ def simulated_rates(
     visit_gap_miles : mapping of duty to miles between visits
     start : mapping of (bushing type, duty) to currency per mile
         Where the rounds begin; a cell without one begins at running to the limit.
-    paths, seed : int
-        Bushings drawn for each cell.
+    share_read : mapping of (bushing type, duty) to share
+        Visits at which play is read; a cell without one is read at all.
+    seed : int
 
     Returns
     -------
@@ -126,7 +132,51 @@ def simulated_rates(
                 road=road_cost(costs, kind),
                 sudden_per_mile=sudden.get(kind, 0.0),
             )
-            drawn = draw_paths(law.growth.law_, limit, gap, paths=paths, seed=seed)
-            begin = start.get((kind, duty)) or limit_rate(drawn, prices)
-            found[kind, duty] = rule_rate(drawn, prices, begin)
+            read = share_read.get((kind, duty), 1.0)
+            begin = start.get((kind, duty))
+            found[kind, duty] = simulated_rate(
+                law.growth.law_, limit, gap, prices, read, start=begin, seed=seed
+            )
     return found
+
+
+def simulated_rate(
+    law: GrowthLaw,
+    limit_mm: float,
+    gap_miles: float,
+    prices: Prices,
+    share_read: float,
+    *,
+    start: float | None = None,
+    width_mm: float = 0.0254,
+    seed: int = 0,
+) -> float:
+    """Find the long-run cost per mile under the rule on bushings of one law.
+
+    Parameters
+    ----------
+    law : GrowthLaw
+    limit_mm : float, mm
+    gap_miles : float, miles
+        Between visits.
+    prices : Prices
+    share_read : float, 0 to 1
+        Share of visits at which play is read.
+    start : float, currency per mile, optional
+        Where the rounds begin; left out: at running to the limit.
+    width_mm : float, mm
+        To which readings are rounded.
+    seed : int
+
+    Returns
+    -------
+    float, currency per mile
+    """
+    drawn = draw_paths(
+        *(law, limit_mm, gap_miles),
+        paths=DRAWN_BUSHINGS,
+        width_mm=width_mm,
+        seed=seed,
+        share_read=share_read,
+    )
+    return rule_rate(drawn, prices, start or limit_rate(drawn, prices))

@@ -75,6 +75,8 @@ class Evidence:
         Only where play announces the end.
     breaks : mapping of bushing type to (failures, miles watched)
         Breaks on the road without warning.
+    likeness : float
+        How alike lives of one truck are (`redrawn_lives.fleet_likeness`).
     """
 
     fits: Mapping[tuple[str, str], DrawnCurve]
@@ -82,6 +84,7 @@ class Evidence:
     ratios: Ratios
     play: Mapping[tuple[str, str], PlaySigns]
     breaks: Mapping[str, tuple[float, float]]
+    likeness: float = 0.0
 
 
 def lives_in_duty(
@@ -121,6 +124,7 @@ def lives_in_duty(
                     play=evidence.play.get((name, duty)),
                     takes_grease=name != "rubber-bonded",
                     note=note,
+                    likeness=evidence.likeness,
                 )
             )
     return tuple(found)

@@ -1,8 +1,9 @@
 """Lifetime cost of a bushing type: physical counts by year first, then money.
 
 A truck of a duty gets six new bushings of one type today (year 0) and is driven until it is sold;
-`truck_miles` tells what that takes. Trucks are drawn with the lives that the records allow, so
-that both luck and ignorance are in the spread; all types meet the same luck. Money is counts x
+`truck_miles` tells what that takes. Trucks are drawn with the lives that the records allow, and
+each with a hardship that its bushings share, so that luck and ignorance are in the spread; all
+types meet the same luck. Money is counts x
 amounts x price growth x discount, and the sums over a year's end are exact in every price.
 
 Extra lube visits come from the intervals alone: where greasing is due more often than service,
@@ -29,6 +30,7 @@ from pivotlife.models.cost_policy import (
     choose_policy,
     fitted_bushings,
 )
+from pivotlife.models.truck_luck import shared
 from pivotlife.models.truck_miles import PLACES, Axles, drawn_lives, drive
 
 #: Trucks drawn for each of the lives that the records allow, and in the search of a policy.
@@ -236,15 +238,18 @@ def truck_counts(
     trucks, options = len(draw), len(lives)
     fitted = fitted_bushings(lives, policies, draw)
     uniform = np.random.default_rng([seed, 1]).uniform(1e-12, 1.0, (trucks, len(PLACES)))
+    hardship = np.random.default_rng([seed, 3]).standard_normal(trucks)
+    even = shared(uniform, hardship[:, None], fitted.likeness)
     start = np.zeros((options, trucks, len(PLACES)))
     axles = Axles(
         horizon=np.full(trucks, work.horizon_miles),
         first_visit=np.full(trucks, work.gap_miles),
         present=np.ones((trucks, len(PLACES)), dtype=bool),
         age=start,
-        life=drawn_lives(uniform, fitted.shape, fitted.scale) + start,
+        life=drawn_lives(even, fitted.shape, fitted.scale) + start,
         refit=np.zeros((options, 1), dtype=bool),
         converted=np.zeros((options, 1, 1), dtype=bool),
+        hardship=hardship,
     )
     counts = np.zeros((options, trucks, work.years + 1, len(COUNTS)))
     for step in drive(axles, fitted, work.gap_miles, work.early_miles, seed):

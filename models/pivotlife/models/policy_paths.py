@@ -1,8 +1,10 @@
-"""Invented bushings of one growth law, read at every visit, with what the rule would know of them.
+"""Invented bushings of one growth law, with what the rule would know of them at each visit.
 
 Each path is one bushing from new: its visits, what is read there, and at each visit the chance of
 being over the limit then and at the next visits given the readings so far. None of that depends on
-prices, so one set of paths serves every cost and every round of the rule.
+prices, so one set of paths serves every cost and every round of the rule. Where a fleet reads at
+some visits only, each visit is read with that chance; the same draws serve every chance, so that
+what is read with a small one is read with a larger one as well.
 
 Not here: what the rule makes of the chances (`policy_rates`).
 """
@@ -64,6 +66,7 @@ def draw_paths(
     seed: int = 0,
     believed: GrowthLaw | None = None,
     readings: int | None = None,
+    share_read: float = 1.0,
 ) -> Paths:
     """Draw bushings of a law and what is known of them at each visit.
 
@@ -83,6 +86,8 @@ def draw_paths(
     readings : int, optional
         Visits at which play is read, from the first on; left out: all. At the others the bushing is
         only found over its limit or not.
+    share_read : float, 0 to 1
+        Chance of each visit that play is read there; 0: the law alone speaks.
 
     Returns
     -------
@@ -90,7 +95,9 @@ def draw_paths(
     """
     random = np.random.default_rng(seed)
     start = law.alpha_mm + law.sigma_a_mm * random.standard_normal(paths)
-    rate = law.rate_quantile(random.uniform(1e-9, 1.0 - 1e-9, paths))
+    # One growth rate from each of as many equal shares of the law: few bushings then tell more.
+    share = (np.arange(paths) + random.uniform(1e-6, 1.0 - 1e-6, paths)) / paths
+    rate = law.rate_quantile(share)
     room = np.maximum(limit_mm - start, 0.0)
     crossing = law.miles_scale * (room / rate) ** (1.0 / law.exponent)
     step = gap * random.uniform(1.0 - GAP_SPREAD, 1.0 + GAP_SPREAD, (paths, visits))
@@ -101,6 +108,8 @@ def draw_paths(
         reading = np.round(reading / width_mm) * width_mm
     reading = np.maximum(reading, 0.0)
     reading[:, readings if readings is not None else visits :] = np.nan
+    if share_read < 1.0:
+        reading[random.random(reading.shape) >= share_read] = np.nan
     judge = law if believed is None else believed
     chance = np.full((paths, visits, ahead + 1), np.nan)
     seen = age < crossing[:, None]

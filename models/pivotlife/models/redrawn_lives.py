@@ -15,6 +15,7 @@ Not here: what is computed from such lives (`fit_check`).
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Final
 
@@ -120,12 +121,38 @@ def likeness(fit: WeibullFit) -> float:
     The variance of the log scale with units kept together, over that of independent lives, is
     1 + (m - 1) likeness, m the failures of a typical failure's unit.
     """
+    excess, beyond = _excess(fit)
+    return float(np.clip(excess / beyond, 0.0, MOST_ALIKE)) if beyond > 0.0 else 0.0
+
+
+def fleet_likeness(fits: Iterable[WeibullFit]) -> float:
+    """Return how alike lives of one unit are, from all fits together.
+
+    One fit tells it only roughly, and a fit below 0 by luck is as much evidence as one above: what
+    the sandwich exceeds is added up before it is divided, each fit with the weight of its failures.
+
+    Parameters
+    ----------
+    fits : iterable of WeibullFit
+        Of cells that share no life, such as each type in each duty.
+
+    Returns
+    -------
+    float
+        0 to `MOST_ALIKE`; 0 where nothing tells.
+    """
+    known = [(fit.n_failures, *_excess(fit)) for fit in fits]
+    excess, beyond = (sum(row[0] * row[k] for row in known) for k in (1, 2))
+    return float(np.clip(excess / beyond, 0.0, MOST_ALIKE)) if beyond > 0.0 else 0.0
+
+
+def _excess(fit: WeibullFit) -> tuple[float, float]:
+    """Return what the sandwich variance exceeds, and what it would if lives were one; or zeros."""
     failures = np.bincount(fit.lives.unit[fit.lives.is_failure], minlength=fit.n_units)
     together = float((failures**2).sum()) / max(float(failures.sum()), 1.0)
     if together <= 1.0 or fit.n_units < 2:
-        return 0.0
-    excess = float(fit.sandwich()[1, 1] / fit.covariance[1, 1])
-    return float(np.clip((excess - 1.0) / (together - 1.0), 0.0, MOST_ALIKE))
+        return 0.0, 0.0
+    return float(fit.sandwich()[1, 1] / fit.covariance[1, 1]) - 1.0, together - 1.0
 
 
 def redraw(

@@ -10,6 +10,8 @@ b being the play of a new bushing, and the age as a share of the type's scale el
 visits a bushing may break at a constant rate. Nothing is renewed early where less than one gap
 remains until the truck is sold.
 
+Lives of one truck share a part of their luck, its hardship, also those fitted later (`truck_luck`).
+
 Common random numbers: a step draws once for all options, so that two types are compared on the
 same luck. Options, axles and the six places of an axle are three array dimensions.
 
@@ -26,6 +28,7 @@ import numpy as np
 
 from pivotlife.models.arrays import BoolArray, FloatArray
 from pivotlife.models.cost_lines import COUNTS
+from pivotlife.models.truck_luck import shared
 
 #: The places of an axle: fixed eye, lower and upper shackle of the left, then of the right side.
 PLACES: Final = tuple(
@@ -55,6 +58,8 @@ class Fitted:
     renew_at, join_at : ndarray
         Marks of the policy, as shares of the limit or of the scale; infinity = never.
     breaks_per_mile : ndarray
+    likeness : ndarray, 0 to below 1
+        How alike lives of one truck are.
     """
 
     shape: FloatArray
@@ -67,6 +72,7 @@ class Fitted:
     renew_at: FloatArray
     join_at: FloatArray
     breaks_per_mile: FloatArray
+    likeness: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -87,6 +93,8 @@ class Axles:
         True where the first visit renews every bushing.
     converted : ndarray of bool, shape (options, axles, 6)
         True where that renewal is the first of another type in its pivot.
+    hardship : ndarray, shape (axles,)
+        Of the truck: what its bushings have in common.
     """
 
     horizon: FloatArray
@@ -96,6 +104,7 @@ class Axles:
     life: FloatArray
     refit: BoolArray
     converted: BoolArray
+    hardship: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -124,12 +133,9 @@ def drawn_lives(uniform: FloatArray, shape: FloatArray, scale: FloatArray) -> Fl
     return np.asarray(scale * (-np.log(uniform)) ** (1.0 / shape))
 
 
-def remaining_lives(
-    uniform: FloatArray, shape: FloatArray, scale: FloatArray, good_at: FloatArray
-) -> FloatArray:
-    """Lives of bushings known to have been good at an age (miles), by the same draws."""
-    passed = (np.maximum(good_at, 0.0) / scale) ** shape
-    return np.asarray(scale * (passed - np.log(uniform)) ** (1.0 / shape))
+def survival(age: FloatArray, shape: FloatArray, scale: FloatArray) -> FloatArray:
+    """Chance of a Weibull life beyond an age (miles); the draw that gives that life."""
+    return np.asarray(np.exp(-((np.maximum(age, 0.0) / scale) ** shape)))
 
 
 def drive(
@@ -176,7 +182,7 @@ def drive(
         _count_jobs(counts, renewed, over)
         kits += renewed
         counts[_KITS] = _total(kits)
-        _refit(age, life, renewed, fitted, draws[1])
+        _refit(age, life, renewed, fitted, axles.hardship, draws[1])
         yield Step(here, driven, counts, kits)
         at = here
         number += 1
@@ -231,10 +237,8 @@ def _break(
         return
     since = (draws[2] * driven[:, None]) * np.ones_like(age)
     age[broke] = since[broke]
-    shape = np.broadcast_to(fitted.shape, age.shape)[broke]
-    scale = np.broadcast_to(fitted.scale, age.shape)[broke]
-    fresh = np.broadcast_to(draws[0] / np.maximum(chance, 1e-300), age.shape)[broke]
-    life[broke] = drawn_lives(np.clip(fresh, 1e-12, 1.0), shape, scale)
+    fresh = np.clip(draws[0] / np.maximum(chance, 1e-300), 1e-12, 1.0)
+    life[broke] = _new_lives(broke, fitted, axles.hardship, fresh)
     number = _total(broke)
     for count in (_BREAKS, _SIDES, _PLANNED):
         counts[count] += number
@@ -255,14 +259,26 @@ def _count_jobs(counts: FloatArray, renewed: BoolArray, over: BoolArray) -> None
 
 
 def _refit(
-    age: FloatArray, life: FloatArray, renewed: BoolArray, fitted: Fitted, uniform: FloatArray
+    age: FloatArray,
+    life: FloatArray,
+    renewed: BoolArray,
+    fitted: Fitted,
+    hardship: FloatArray,
+    uniform: FloatArray,
 ) -> None:
     """Put new bushings where some were renewed; in place."""
     if not renewed.any():
         return
-    full = age.shape
-    shape = np.broadcast_to(fitted.shape, full)[renewed]
-    scale = np.broadcast_to(fitted.scale, full)[renewed]
-    even = np.broadcast_to(np.clip(uniform, 1e-12, 1.0), full)[renewed]
     age[renewed] = 0.0
-    life[renewed] = drawn_lives(even, shape, scale)
+    life[renewed] = _new_lives(renewed, fitted, hardship, np.clip(uniform, 1e-12, 1.0))
+
+
+def _new_lives(
+    where: BoolArray, fitted: Fitted, hardship: FloatArray, uniform: FloatArray
+) -> FloatArray:
+    """Lives of new bushings in some places, one after the other."""
+    shape, scale, likeness, harder, even = (
+        np.broadcast_to(values, where.shape)[where]
+        for values in (fitted.shape, fitted.scale, fitted.likeness, hardship[:, None], uniform)
+    )
+    return drawn_lives(shared(even, harder, likeness), shape, scale)

@@ -4,7 +4,14 @@ Every unit starts with the bushings it has, at their ages, each known to have be
 good evidence; what is over its limit already is renewed at the next visit either way. It is driven
 until its own planned sale, so that few remaining miles tell against a dear conversion: nothing is
 credited beyond. All options of a unit meet the same luck, and one drawn set of lives holds for all
-units of a repetition, so that the fleet's spread is not averaged away.
+units of a repetition, so that the fleet's spread is not averaged away. The bushings of a unit share
+a part of their luck, drawn given how they stand today.
+
+The shortlist's own sum (`conversion_offers`) asks less: it counts ends of bushings by the renewal
+function, each at the cost of an end by itself. The two agree where nothing is shared, late costs
+no more than planned and visits are close. Otherwise this one saves less, because later jobs share
+set-ups, bushings serve on until a visit finds them and none is renewed at the sale; it saves more
+where its marks let the shorter life end late.
 
 Not here: types compared on new bushings (`lifetime_cost`), which unit is booked as capital.
 """
@@ -24,7 +31,8 @@ from pivotlife.models.cost_lines import CASH, COUNTS, DOWNTIME, line_price, unit
 from pivotlife.models.cost_lines import COST_LINES as LINES
 from pivotlife.models.cost_policy import Policy, TypeLife, fitted_bushings
 from pivotlife.models.lifetime_cost import DutyWork, Money
-from pivotlife.models.truck_miles import PLACES, Axles, Fitted, Step, drive, remaining_lives
+from pivotlife.models.truck_luck import drawn_hardships, shared_given_good
+from pivotlife.models.truck_miles import PLACES, Axles, Fitted, Step, drawn_lives, drive, survival
 
 CONVERSION_COLUMNS: Final = (
     *("unit_id", "depot", "duty", "present_type", "to_type", "miles_left", "years_left", "pivots"),
@@ -233,9 +241,19 @@ def _start(duty: _Duty, fitted: Fitted, row_unit: IntArray, repeats: int, seed: 
     options = len(duty.lives) + 1
     present = np.tile(duty.kind >= 0, (repeats, 1))
     age, good, over = (np.tile(a, (repeats, 1)) for a in (duty.age, duty.good, duty.over))
-    uniform = np.random.default_rng(seed).uniform(1e-12, 1.0, age.shape)
-    life = remaining_lives(uniform, fitted.shape[0], fitted.scale[0], np.minimum(good, age))
-    life = np.where(over, age, life)
+    random = np.random.default_rng(seed)
+    uniform = random.uniform(1e-12, 1.0, age.shape)
+    shape, scale, likeness = fitted.shape[0], fitted.scale[0], fitted.likeness[0]
+    lasted = np.where(present, survival(np.minimum(good, age), shape, scale), 1.0)
+    hardship = np.zeros(len(row_unit))
+    if np.any(likeness):
+        # Axles of one unit share its hardship; each repetition is a truck of its own.
+        truck = row_unit + len(duty.units) * np.repeat(np.arange(repeats), len(duty.unit))
+        ended = np.where(over & present, survival(age, shape, scale), 0.0)
+        each = random.uniform(1e-12, 1.0, len(duty.units) * repeats)
+        hardship = drawn_hardships(each, truck, likeness, lasted, ended)[truck]
+    even = shared_given_good(uniform, hardship[:, None], likeness, lasted)
+    life = np.where(over, age, np.maximum(drawn_lives(even, shape, scale), np.minimum(good, age)))
     kind = np.tile(duty.kind, (repeats, 1))
     to = np.arange(-1, options - 1)[:, None, None]
     return Axles(
@@ -248,6 +266,7 @@ def _start(duty: _Duty, fitted: Fitted, row_unit: IntArray, repeats: int, seed: 
         life=np.repeat(life[None], options, axis=0),
         refit=np.arange(options)[:, None] > 0,
         converted=(to >= 0) & (kind[None] != to) & present,
+        hardship=hardship,
     )
 
 

@@ -1,6 +1,6 @@
-"""From settings and fits to what the decision asks for: prices, bounds, rates.
+"""From settings and fits to what the decision asks for: prices, bounds, rates of breaking.
 
-Not here: the decision (`models.decision`).
+Not here: the long-run cost of a mile (`long_run`), the decision (`models.decision`).
 """
 
 from __future__ import annotations
@@ -12,12 +12,9 @@ import pandas as pd
 from pivotlife.models.conversion_offers import ConversionTerms
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
-from pivotlife.models.decision_rates import replacement_rates, simulated_rates
 from pivotlife.models.findings import SUDDEN_MODES
-from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.no_failures import FEW_FAILURES, no_failure_bound, sudden_rate_upper
-from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.settings import Costs, Settings
 
 #: One-sided confidence of the scale that stands in for a curve nobody could fit.
@@ -117,36 +114,17 @@ def sudden_rates(lives: pd.DataFrame) -> dict[str, float]:
 
 
 def decision_options(
-    fits: Mapping[tuple[str, str], WeibullFit],
-    bounds: Mapping[str, tuple[float, float]],
-    costs: CostItems,
-    sudden: Mapping[str, float],
-    settings: Settings,
-    laws: GrowthLaws | None = None,
-    limits: Mapping[str, float] | None = None,
+    long_run: pd.DataFrame, sudden: Mapping[str, float], settings: Settings
 ) -> DecisionOptions:
     """Collect what steers the choice besides prices.
 
     Parameters
     ----------
-    fits, bounds, costs, sudden, settings
-        As the other functions here make them.
-    laws : GrowthLaws, optional
-        Where one speaks, the long-run rate comes from the rule itself, simulated.
-    limits : mapping of bushing type to mm, optional
-        The usual limit of each type in service.
+    long_run : DataFrame
+        bushing_type, duty, cost_per_mile (`long_run.long_run_costs`).
+    sudden : mapping of bushing type to rate per mile
+    settings : Settings
     """
-    gaps = {str(duty): interval.pm_miles for duty, interval in settings.intervals.items()}
-    rates = replacement_rates(fits, bounds, costs, gaps)
-    long_run = {
-        (str(row["bushing_type"]), str(row["duty"])): float(row["cost_per_mile"])
-        for row in rates.to_dict("records")
-    }
-    if laws is not None:
-        simulated = simulated_rates(
-            laws, limits or {}, costs, sudden, gaps, long_run, seed=settings.random.seed
-        )
-        long_run |= simulated
     return DecisionOptions(
         early_miles=settings.decision.early_miles,
         chance_now_alarm=settings.decision.chance_now_alarm,
@@ -154,6 +132,9 @@ def decision_options(
             str(duty): interval.longest_gap_between_readings
             for duty, interval in settings.intervals.items()
         },
-        rates=long_run,
+        rates={
+            (str(row["bushing_type"]), str(row["duty"])): float(row["cost_per_mile"])
+            for row in long_run.to_dict("records")
+        },
         sudden_per_mile=dict(sudden),
     )

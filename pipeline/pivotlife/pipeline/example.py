@@ -22,6 +22,7 @@ HEAD = """\
 #: What a key that is left out stands for.
 _UNSET = {
     "measure_miles": "default: twice pm_miles",
+    "visits_read": "share of visits that read play; default: as the records show",
     "budget_per_month": "default: not limited",
     "holding_miles": "default: the planned sale of the duty's units",
     "capital_from": "default: no conversion is flagged",

@@ -163,4 +163,5 @@ def _origins(finance: Finance) -> dict[str, str]:
         "lube_compliance": "lube table, last year; 1 where there is none",
         "extra_lube_visits": "from the two intervals and compliance",
         "trucks": "units with known miles",
+        "likeness_within_truck": "records: types in duties with 20 failures or more",
     }

@@ -12,12 +12,14 @@ import numpy as np
 import pandas as pd
 
 from pivotlife.models.cost_policy import PlaySigns
-from pivotlife.models.duty_lives import Evidence, LifeRatio, play_signs
+from pivotlife.models.duty_lives import OWN_FAILURES, Evidence, LifeRatio, play_signs
 from pivotlife.models.findings import SUDDEN_MODES
 from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.life_curves import ALL_DUTIES
 from pivotlife.models.lifetime_cost import DutyWork, Money
 from pivotlife.models.lives import check_lives
 from pivotlife.models.mode_lives import lives_for_mode
+from pivotlife.models.redrawn_lives import fleet_likeness
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.decision_inputs import scale_bounds
 from pivotlife.pipeline.prices import price_table
@@ -59,6 +61,11 @@ def evidence_of(records: Records, sources: LifeSources, settings: Settings) -> E
         ratios=_ratios(sources.ratios),
         play=_play(sources.laws, limits, settings),
         breaks=_breaks(lives),
+        likeness=fleet_likeness(
+            fit
+            for (_, duty), fit in sources.fits.items()
+            if duty != ALL_DUTIES and fit.n_failures >= OWN_FAILURES
+        ),
     )
 
 

@@ -45,6 +45,7 @@ CSV_TABLES = (
     *BUDGET_TABLES,
     "profile",
     *COST_TABLES,
+    "long_run_cost",
 )
 COST_ITEM_COLUMNS = ["bushing_type", "case", "item", "quantity", "unit", "price", "amount"]
 
@@ -107,6 +108,7 @@ def run_tables(work: Work, settings: Settings) -> dict[str, pd.DataFrame]:
         "lube_compliance": fleet.lube_compliance,
         "repeat_repairs": fleet.repeat_repairs,
         "unit_sizes": fleet.unit_sizes,
+        "long_run_cost": decisions.long_run,
         **work.costing.tables,
     }
 

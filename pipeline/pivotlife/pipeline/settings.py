@@ -86,6 +86,9 @@ class DutyIntervals(_Strict):
     pm_miles: Annotated[float, Field(gt=0)]
     lube_miles: Annotated[float, Field(gt=0)] = 7_500.0
     measure_miles: Annotated[float, Field(gt=0)] | None = None
+    visits_read: Annotated[float, Field(ge=0, le=1)] | None = Field(
+        default=None, description="share of visits at which a pivot's play is read"
+    )
 
     @property
     def longest_gap_between_readings(self) -> float:

@@ -48,6 +48,7 @@ from pivotlife.pipeline.last_run import changes_since
 from pivotlife.pipeline.ledger import make_ledger
 from pivotlife.pipeline.lifetime import costing
 from pivotlife.pipeline.line_basis import line_basis
+from pivotlife.pipeline.long_run import long_run_costs
 from pivotlife.pipeline.profile import profile_table
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.renewal_draws import VISITS_BEYOND
@@ -203,16 +204,8 @@ def decided(
     )
     growth = seen_ahead(outlook, beyond)
     orders = standing_orders(records.evidence.evidence, records.evidence.clearances, records.roster)
-    limits = histories.in_service.groupby("bushing_type")["limit_mm"].median().dropna()
-    options = decision_options(
-        fits,
-        bounds,
-        costs,
-        sudden_rates(histories.lives),
-        settings,
-        laws,
-        {str(kind): float(limit) for kind, limit in limits.items()},
-    )
+    long_run = long_run_costs(records, fits, readings, laws, costs, settings)
+    options = decision_options(long_run, sudden_rates(histories.lives), settings)
     shortlist = decide_pivots(histories.in_service, growth, records.visits, orders, costs, options)
     gaps = {str(duty): gap.pm_miles for duty, gap in settings.intervals.items()}
     judged = (
@@ -229,6 +222,7 @@ def decided(
         options,
         judged,
         outlook=outlook,
+        long_run=long_run,
     )
 
 

@@ -67,7 +67,10 @@ class Survival:
 
 @dataclass(frozen=True)
 class Decisions:
-    """The shortlist and what it rests on; `outlook` are the chances of many visits ahead."""
+    """The shortlist and what it rests on; `outlook` are the chances of many visits ahead.
+
+    `long_run` says what a mile of each newly fitted type costs.
+    """
 
     growth: pd.DataFrame
     orders: pd.DataFrame
@@ -78,6 +81,7 @@ class Decisions:
     lives: ConversionLives
     trust: Trust = field(default_factory=Trust)
     outlook: pd.DataFrame = field(default_factory=pd.DataFrame)
+    long_run: pd.DataFrame = field(default_factory=pd.DataFrame)
 
 
 @dataclass(frozen=True)
