@@ -1,12 +1,11 @@
 """B10 of fleets that renew in good time: imputed beside both naive counts, against the truth.
 
-Mode wear, each duty fitted by itself and the log errors pooled over duties by lives. Two truths:
-that of the type on every pivot of the duty in a sound bore, and `completed truly`: the same table
-of lives with the true age of every renewed bushing in the place of its draws, fitted the same way.
-The first also holds what one Weibull curve makes of sound and worn bores, good and bad fittings;
-the second is what the draws alone have to answer for. `all true ages` fits the uncensored true ages
-of all bushings of the fleet: what no better record could improve. Reduced to three seeds of 540
-trucks a share.
+Mode wear, each duty fitted by itself and the log errors pooled over duties by lives. The truth is
+the age by which a tenth of the fleet's own bushings truly wear out, worn bores and bad fittings
+among them, because the records hold these as well. Beside it stand the law of the type on every
+pivot of the duty in a sound bore, which leaves them out, and `completed truly`: the same table of
+lives with the true age of every renewed bushing in the place of its draws, fitted the same way,
+which is what the draws alone have to answer for. Twenty seeds of 540 trucks a share.
 """
 
 from __future__ import annotations
@@ -31,7 +30,7 @@ from pivotlife.pipeline.settings_file import load_settings
 
 pytestmark = pytest.mark.slow
 SHARES = (0.8, 0.7, 0.55)
-SEEDS = (11, 12, 13)
+SEEDS = range(11, 31)
 DUTIES = ("line-haul", "regional", "vocational")
 
 
@@ -48,8 +47,7 @@ def log_b10(tables: list[pd.DataFrame], kind: str, duty: str) -> float:
     for table in tables:
         cell = table[(table["bushing_type"] == kind) & (table["duty"] == duty)]
         try:
-            lives = cell if "is_uncensored" in cell else lives_for_mode(cell, "wear")
-            found.append(np.log(fit_weibull(lives).quantile(0.1)))
+            found.append(np.log(fit_weibull(lives_for_mode(cell, "wear")).quantile(0.1)))
         except NoMaximumError:
             return float("nan")
     return float(np.mean(found))
@@ -78,12 +76,10 @@ def truly_completed(
     return table
 
 
-def uncensored(lived: pd.DataFrame) -> pd.DataFrame:
-    """Every bushing of the fleet with its true age of wearing out, as a table of lives."""
-    age = lived["wear_age_miles"].clip(lower=1.0)
-    ages = {"lower_miles": age, "upper_miles": age}
-    known = lived[["life_id", "unit_id", "pivot_id", "bushing_type", "duty"]]
-    return known.assign(**ages, is_uncensored=True)
+def worn_by_a_tenth(lived: pd.DataFrame, kind: str, duty: str) -> float:
+    """Log of the age by which a tenth of the bushings of a type truly wear out in a duty."""
+    cell = lived[(lived["bushing_type"] == kind) & (lived["duty"] == duty)]
+    return float(np.log(cell["wear_age_miles"].quantile(0.1)))
 
 
 def errors(folder: Path, told: Histories) -> dict[tuple[str, str], float]:
@@ -91,11 +87,10 @@ def errors(folder: Path, told: Histories) -> dict[tuple[str, str], float]:
     readings = growth_readings(told)
     laws = fit_laws(readings, told.lives)
     completed = completed_lives(told.lives, readings, laws)
-    truth = pd.read_csv(folder / "truth" / "type_truth.csv")
-    truth = truth[truth["mode"] == "wear"].set_index(["bushing_type", "duty"])["b10"]
+    law = pd.read_csv(folder / "truth" / "type_truth.csv")
+    law = law[law["mode"] == "wear"].set_index(["bushing_type", "duty"])["b10"]
     lived = pd.read_csv(folder / "truth" / "lives.csv")
     ways = {
-        "all true ages": [uncensored(lived)],
         "completed truly": [truly_completed(told.lives, completed.drawn, lived)],
         "censored": [told.lives],
         "imputed": list(completed.tables),
@@ -104,10 +99,15 @@ def errors(folder: Path, told: Histories) -> dict[tuple[str, str], float]:
     found = {}
     for kind in ("threaded", "roller"):
         lives = told.lives[told.lives["bushing_type"] == kind]["duty"].value_counts()
+        truth = pd.Series({duty: worn_by_a_tenth(lived, kind, duty) for duty in DUTIES})
+        sound = pd.Series({duty: np.log(law[kind, duty]) for duty in DUTIES})
         for way, tables in ways.items():
-            off = pd.Series({d: log_b10(tables, kind, d) - np.log(truth[kind, d]) for d in DUTIES})
-            weight = lives.reindex(DUTIES).where(off.notna())
-            found[kind, way] = float((off * weight).sum() / weight.sum())
+            b10 = pd.Series({duty: log_b10(tables, kind, duty) for duty in DUTIES})
+            weight = lives.reindex(DUTIES).where(b10.notna())
+            found[kind, way] = float(((b10 - truth) * weight).sum() / weight.sum())
+            if way == "imputed":
+                beside = float(((b10 - sound) * weight).sum() / weight.sum())
+                found[kind, "imputed, against sound bores"] = beside
     return found
 
 
@@ -120,13 +120,10 @@ def test_b10_of_fleets_that_renew_in_good_time(tmp_path: Path, share: float) -> 
     table = pd.DataFrame(rows)
     for kind, way in table.columns:
         off = np.expm1(table[kind, way])
-        print(
-            f"renewed at {share}: {kind}, {way}: B10 {off.mean():+.1%}"
-            f" (seeds {off.round(3).tolist()})"
-        )
+        error = off.std(ddof=1) / len(off) ** 0.5
+        print(f"renewed at {share}: {kind}, {way}: B10 {off.mean():+.1%} (se {error:.1%})")
     for kind in ("threaded", "roller"):
-        imputed = abs(table[kind, "imputed"].mean())
-        assert imputed < 0.2
-        assert imputed < abs(table[kind, "counted"].mean())
-        drawn = table[kind, "imputed"] - table[kind, "completed truly"]
-        assert abs(drawn.mean()) < 0.05
+        imputed = table[kind, "imputed"]
+        assert abs(imputed.mean()) < 0.08
+        assert abs(imputed.mean()) < abs(table[kind, "counted"].mean())
+        assert abs((imputed - table[kind, "completed truly"]).mean()) < 0.05

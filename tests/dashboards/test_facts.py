@@ -29,7 +29,7 @@ def test_growth_and_company_are_told(factory: ModuleType) -> None:
         "Expected at the visit: 2.40 mm (0.094 in), band 2.10 to 2.90 mm, from 4 readings." in told
     )
     assert "Miles until due: 41,000." in told
-    assert "Joins the job: the shackle is open" in told
+    assert "The shackle is open." in told
 
 
 def test_what_is_missing_is_said(factory: ModuleType) -> None:

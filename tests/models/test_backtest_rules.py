@@ -78,8 +78,9 @@ def test_what_no_rule_could_prevent_is_left_out(backtests: ModuleType) -> None:
 
 def test_a_partner_of_a_job_is_not_the_lists_own_choice(backtests: ModuleType) -> None:
     sound = {"outcome": "sound", "look_miles": 112_000.0, "decision": "replace"}
-    partner = rows(backtests, sound | {"rule": "joins-job"})
-    assert partner.loc["the list", "renewed_early"] == 0
+    for rule in ("joins-job", "opens-together"):
+        partner = rows(backtests, sound | {"rule": rule})
+        assert partner.loc["the list", "renewed_early"] == 0
     own = rows(backtests, sound | {"rule": "waiting-costs-more"})
     assert own.loc["the list", "extra_cost"] == pytest.approx(60.0)
     # Sound at its last look: what it had left beyond is open.

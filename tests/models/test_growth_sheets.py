@@ -114,11 +114,32 @@ def test_without_differences_nothing_is_taken_off(sheets: pd.DataFrame) -> None:
     assert found.abs().max() < 0.02
 
 
+def test_few_sheets_of_an_inspector_say_little(sheets: pd.DataFrame) -> None:
+    alike = sheets.assign(free_play_mm=sheets["free_play_mm"] - sheets["inspector"].map(HIGH))
+    told = alike[(alike["load_state"] != "") & (alike["free_play_mm"] > 0.01)]
+    rare = told["unit_id"].isin(["3", "4"])
+    found = inspector_differences(
+        told.assign(inspector=told["inspector"].mask(rare, "E")), first_laws(told)
+    )
+    assert found.abs().max() < 0.03
+
+
 def test_where_no_sheet_names_its_load_nothing_is_guessed(sheets: pd.DataFrame) -> None:
-    silent = sheets.assign(load_state="").head(600)
+    silent = sheets[~sheets["was_loaded"]].assign(load_state="")
     settled = settle_sheets(silent)
     assert settled["load_chance"].isna().all()
     assert settled["load_state"].eq("").all()
+    # Who reads high is settled all the same.
+    found = settled[settled["inspector_mm"] != 0.0].groupby("inspector")["inspector_mm"].first()
+    assert found.reindex(list(HIGH)).to_numpy() == pytest.approx(list(HIGH.values()), abs=0.05)
+
+
+def test_one_word_on_load_speaks_for_the_sheet(sheets: pd.DataFrame) -> None:
+    first = ~sheets.duplicated(["unit_id", "reading_date"])
+    settled = settle_sheets(sheets.assign(load_state=sheets["load_state"].mask(first, "")))
+    said = sheets["load_state"] != ""
+    assert settled["load_state"][said].equals(sheets["load_state"][said])
+    assert settled["load_chance"][said].isna().all()
 
 
 def test_readings_without_a_law_stay_as_they_are(sheets: pd.DataFrame) -> None:

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from pivotlife.models.growth_cells import GrowthLaws, fit_laws
+from pivotlife.models.growth_chances import _over_ages
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
 from pivotlife.models.life_curves import CurveBook
 
@@ -213,3 +214,26 @@ def test_an_empty_fleet_has_an_empty_table(known: Any, laws: GrowthLaws, curves:
     table = growth_table(known.in_service.iloc[:0], known.readings, known.visits, laws, curves)
     assert list(table.columns) == [*GROWTH_COLUMNS, *INTERNAL]
     assert table.empty
+
+
+def test_the_band_holds_the_chance_whatever_the_ages_say() -> None:
+    frame = {"row": [7, 7, 7], "method": "growth", "readings_used": 1}
+    out = pd.DataFrame(frame).assign(
+        chance_over_now=[0.9, 0.01, 0.01],
+        chance_over_by_next_visit=[0.95, 0.01, 0.01],
+        chance_lower=[0.9, 0.005, 0.005],
+        chance_upper=[0.99, 0.02, 0.02],
+        play_at_visit_mm=[3.5, 1.0, 1.0],
+        play_at_visit_lower_mm=[3.3, 0.9, 0.9],
+        play_at_visit_upper_mm=[3.7, 1.05, 1.05],
+        play_at_next_visit_mm=[3.8, 1.1, 1.1],
+        miles_until_due=[0.0, 9e4, 8e4],
+        last_reading_doubted=[False, False, True],
+    )
+    (joined,) = _over_ages(out, out["row"], pd.Series([0.045, 0.5, 0.455])).to_dict("records")
+    assert joined["chance_over_by_next_visit"] == pytest.approx(0.045 * 0.95 + 0.955 * 0.01)
+    # The unlikely age moves the mean out of the likely ones' band: the band follows.
+    assert joined["chance_upper"] == joined["chance_over_by_next_visit"]
+    assert joined["chance_lower"] == 0.005
+    assert joined["play_at_visit_upper_mm"] == joined["play_at_visit_mm"] > 1.05
+    assert (joined["miles_until_due"], joined["last_reading_doubted"]) == (8e4, True)

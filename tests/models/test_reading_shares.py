@@ -63,7 +63,8 @@ def test_readings_of_a_finished_life_over_its_intervals() -> None:
     assert list(made.columns) == list(SHARE_COLUMNS)
     row = made.iloc[0]
     assert (row["visits"], row["readings"]) == (10.0, 4.0)
-    assert row["share_read"] == pytest.approx(0.4)
+    # Filled up to thirty visits as if read.
+    assert row["share_read"] == pytest.approx((4 + 20) / 30)
     # Fewer visits than a type of its own is believed on: the last resort is all that is there.
     assert row["share_source"] == "records, all types and duties"
 
@@ -90,7 +91,8 @@ def test_no_reading_counts_twice_and_none_at_the_fitting() -> None:
 def test_a_pivot_read_at_every_turn_does_not_stand_in_for_one_never_read() -> None:
     often = read("a", 130_000.0, *np.arange(133_000.0, 181_000.0, 3_000.0))
     made = shares([life("a", 130_000.0, 180_000.0), life("b", 130_000.0, 180_000.0)], often)
-    assert made.iloc[0]["share_read"] == pytest.approx(0.6)
+    assert made.iloc[0]["readings"] == 6.0
+    assert made.iloc[0]["share_read"] == pytest.approx((6 + 20) / 30, abs=0.005)
 
 
 def test_few_visits_borrow_from_the_type_then_from_all() -> None:
@@ -115,7 +117,8 @@ def test_a_person_s_word_comes_first_and_nothing_known_says_so() -> None:
     given = shares(lives, [], given={"regional": 0.3}).iloc[0]
     assert (given["share_read"], given["share_source"]) == (0.3, "settings")
     assert (given["visits"], given["readings"]) == (5.0, 0.0)
-    assert shares(lives, []).iloc[0]["share_read"] == 0.0
+    # Five visits without a reading say little: 25 more count as if read.
+    assert shares(lives, []).iloc[0]["share_read"] == pytest.approx(25 / 30, abs=0.005)
     strange = shares(lives, [], visits=units("B")).iloc[0]
     assert (strange["share_read"], strange["share_source"]) == (1.0, NOTHING_KNOWN)
 

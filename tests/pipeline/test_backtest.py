@@ -16,7 +16,7 @@ from typer.testing import CliRunner
 
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.type_table import fit_by_type_and_duty
-from pivotlife.pipeline import cli, stages
+from pivotlife.pipeline import cli, exit_codes, stages
 from pivotlife.pipeline.backtest import TABLES, late_prices
 from pivotlife.pipeline.backtest_trust import Trust, newest_backtest
 from pivotlife.pipeline.growth_readings import growth_readings
@@ -37,7 +37,7 @@ def fleet(small_fleet: Callable[..., Path], tmp_path_factory: pytest.TempPathFac
         (folder / file.name).write_bytes(file.read_bytes())
     settings = folder / "settings.toml"
     done = runner.invoke(cli.app, ["backtest", str(settings), *AS_OF, "--months", "2"])
-    assert done.exit_code == cli.DONE, done.output
+    assert done.exit_code == exit_codes.DONE, done.output
     assert "2 lists, 2026-02-28 to 2026-03-30" in done.stdout
     assert re.search(r"all: (Of \d+ pivots flagged|No pivot was flagged)", done.stdout)
     assert done.stdout.strip().endswith("backtest.html")
@@ -96,7 +96,7 @@ def test_the_table_adds_up_from_the_pairs(folder: Path) -> None:
 def test_records_that_are_too_young_are_one_line(fleet: Path) -> None:
     early = ["backtest", str(fleet), "--as-of", "2020-08-01", "--months", "1"]
     done = runner.invoke(cli.app, early)
-    assert done.exit_code == cli.WRONG_INPUT
+    assert done.exit_code == exit_codes.WRONG_INPUT
     assert "no past list can be made: the youngest would stand on 2020-05-01" in done.output
     assert "Traceback" not in done.output
 
@@ -135,7 +135,7 @@ def test_a_run_takes_a_failed_type_off_growth_and_says_so(fleet: Path, folder: P
     record["verdicts"]["threaded"] = "not calibrated"
     file.write_text(json.dumps(record), encoding="utf-8")
     done = runner.invoke(cli.app, ["run", str(fleet), *AS_OF, "--json"])
-    assert done.exit_code in (cli.DONE, cli.ACT_TODAY), done.output
+    assert done.exit_code in (exit_codes.DONE, exit_codes.ACT_TODAY), done.output
     made = Path(json.loads(done.stdout)["folder"])
     growth = pd.read_csv(made / "growth.csv", keep_default_na=False)
     of_type = growth[growth["bushing_type"] == "threaded"]

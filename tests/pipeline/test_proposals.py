@@ -19,7 +19,7 @@ import pytest
 
 from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import required_columns
-from pivotlife.pipeline import cli
+from pivotlife.pipeline import cli, exit_codes
 from pivotlife.pipeline.check import check_sources
 from pivotlife.pipeline.judge import judge
 from pivotlife.pipeline.proposals import known_unit_ids, propose_columns
@@ -131,7 +131,7 @@ def test_the_command_prints_the_proposal_and_one_line(
     text = "".join(f'[sources.{name}]\npath = "{name}.csv"\n' for name in tables)
     (tmp_path / "settings.toml").write_text(text, encoding="utf-8")
     done = CliRunner().invoke(cli.app, ["check", str(tmp_path / "settings.toml")])
-    assert done.exit_code == cli.WRONG_INPUT
+    assert done.exit_code == exit_codes.WRONG_INPUT
     assert "[sources.readings.columns]" in done.stdout
     assert done.stderr.startswith("pivotlife: units: units.csv: lacks the column")
     assert len(done.stderr.splitlines()) == 1

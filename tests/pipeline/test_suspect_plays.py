@@ -28,6 +28,15 @@ def test_a_zero_on_old_metal_is_suspect(factory: ModuleType) -> None:
     assert row["excluded"] == "no"
 
 
+def test_a_zero_on_metal_of_unknown_age_is_suspect_where_it_may_be_old(factory: ModuleType) -> None:
+    pivots = [factory.one_pivot(fitted_odometer="")]
+    fleet = factory.fleet(pivots=pivots, readings=[factory.reading(600, 0)])
+    (row,) = fleet.suspects().to_dict("records")
+    assert row["evidence"] == "0 on a metal bushing of unknown miles"
+    assert fleet.histories.readings["is_suspect"].all()
+    assert kinds(factory.fleet(pivots=pivots, readings=[factory.reading(400, 0)])) == set()
+
+
 @pytest.mark.parametrize(
     "near",
     [

@@ -10,7 +10,7 @@ from typer.testing import CliRunner
 
 from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts
-from pivotlife.pipeline import cli
+from pivotlife.pipeline import cli, exit_codes
 from pivotlife.pipeline.csv_text import read_csv_text
 from pivotlife.pipeline.errors import SourceError
 from pivotlife.pipeline.sheet_text import read_sheet_text
@@ -56,7 +56,7 @@ def test_a_filled_template_is_read(tmp_path: Path) -> None:
 
 def test_nothing_is_overwritten(tmp_path: Path) -> None:
     done = CliRunner().invoke(cli.app, ["check", "--templates", str(tmp_path)])
-    assert done.exit_code == cli.DONE
+    assert done.exit_code == exit_codes.DONE
     assert f"{2 * len(INCOMING)} templates written" in done.stdout
     with pytest.raises(SourceError, match="are there already; name another folder"):
         write_templates(tmp_path)

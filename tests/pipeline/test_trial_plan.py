@@ -13,7 +13,7 @@ import pytest
 from typer.testing import CliRunner
 
 from pivotlife.models.type_table import fit_by_type_and_duty
-from pivotlife.pipeline import cli, stages
+from pivotlife.pipeline import cli, exit_codes, stages
 from pivotlife.pipeline.errors import SettingsError, SourceError
 from pivotlife.pipeline.progress import Progress
 from pivotlife.pipeline.results import RunResult
@@ -141,14 +141,14 @@ def test_the_command_ends_as_promised(small_fleet: Callable[..., Path], tmp_path
     runner = CliRunner()
     base = ["trial", str(small_fleet()), "--as-of", "2026-06-30", "--out", str(tmp_path)]
     done = runner.invoke(cli.app, [*base, "--simulations", "20", "--sides", "--json"])
-    assert done.exit_code == cli.DONE, done.output
+    assert done.exit_code == exit_codes.DONE, done.output
     said = json.loads(done.stdout)
     assert Path(said["file"]).exists()
     assert said["asked"]["split"] == "sides"
     wrong = runner.invoke(cli.app, [*base, "--longer", "wooden"])
-    assert wrong.exit_code == cli.WRONG_INPUT
+    assert wrong.exit_code == exit_codes.WRONG_INPUT
     assert "no curve of that type" in wrong.output
-    assert runner.invoke(cli.app, [*base, "--times", "1"]).exit_code == cli.WRONG_INPUT
+    assert runner.invoke(cli.app, [*base, "--times", "1"]).exit_code == exit_codes.WRONG_INPUT
 
 
 def test_a_run_says_when_its_comparisons_are_decided(small_run: RunResult) -> None:

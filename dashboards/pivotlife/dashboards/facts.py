@@ -115,7 +115,7 @@ def _amounts(row: Mapping[Any, Any], currency: str) -> str:
 
 def _partner(row: Mapping[Any, Any]) -> str:
     joined = words.text(row["joined_because"])
-    return f"Joins the job: {joined}" if joined else ""
+    return f"{joined[0].upper()}{joined[1:]}." if joined else ""
 
 
 def _postponed(row: Mapping[Any, Any], currency: str) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from pivotlife.dashboards import words
 from pivotlife.dashboards.tables import Column, Table, estimate, make_table
+from pivotlife.models.growth_sheets import OF_INSPECTOR, SILENT_LOAD
 
 _NAMES: Final = {
     "repeatability": "same inspector, same pivot again (repeatability)",
@@ -49,14 +50,14 @@ def gauge_sentences(gauge: pd.DataFrame) -> tuple[str, ...]:
 def settled_sentences(settled: pd.DataFrame) -> tuple[str, ...]:
     """Say which loads were inferred and how far apart the inspectors read."""
     sentences = []
-    for row in settled[settled["settled"] == "load not written down"].to_dict("records"):
+    for row in settled[settled["settled"] == SILENT_LOAD].to_dict("records"):
         sheets = words.count(row["sheets"], "inspection sheet")
         sentences.append(
             f"{sheets} did not say whether the joint was loaded; going by the other readings of the"
             f" same pivots {words.number(row['taken_as_loaded'])} of them were, and their play is"
             " taken as a loaded joint's when its growth is fitted."
         )
-    people = settled[settled["settled"] == "inspector"].sort_values("difference_mm")
+    people = settled[settled["settled"] == OF_INSPECTOR].sort_values("difference_mm")
     if len(people) > 1:
         low, high = people.iloc[0], people.iloc[-1]
         sentences.append(

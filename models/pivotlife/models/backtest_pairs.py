@@ -6,7 +6,7 @@ found by that visit, a visit counting until half way to the one after:
 1. a failure on the road, which nobody had to look for; else the tear-down record, or what failed
    as the shop's reason for renewing it (split, seized ...);
 2. else a reading or a finding. Where load or fresh grease hid part of the play, a reading within
-   the limit proves nothing, and one over it counts as worn all the more;
+   the limit proves nothing, and one over it counts as worn unless a plain look speaks too;
 3. else nobody looked: *unverified*. A removal because of wear alone proves nothing, since the
    list itself may have brought it about.
 
@@ -193,7 +193,7 @@ def _judged(seen: pd.DataFrame) -> pd.DataFrame:
 def _believed(seen: pd.DataFrame) -> pd.DataFrame:
     """Keep for each forecast the last look of the most believed kind, plain if there is one.
 
-    On one day worn comes before sound.
+    On one day, of looks equally plain, worn comes before sound.
     """
     rank = seen["kind"].map({kind: place for place, kind in enumerate(KINDS)})
     ordered = seen.assign(rank=-rank).sort_values(

@@ -34,6 +34,8 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
 from pivotlife.models.backtest_pairs import ANOTHER_BUSHING, FAILURE, READING, TEAR_DOWN, UNVERIFIED
+from pivotlife.models.decision_groups import RULE as JOINS
+from pivotlife.models.decision_together import RULE as OPENS_TOGETHER
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -45,8 +47,8 @@ EDGES: Final = (0.0, 0.01, 0.05, 0.1, 0.2, 0.4, 0.7, 1.0)
 FILLED_WITHIN: Final = (1.0 / 3.0, 3.0)
 #: A list counts as followed when this share of what it sent out was taken out by the visit.
 FOLLOWED_SHARE: Final = 0.5
-#: Rule of a pivot that is renewed because its axle is open anyway.
-PARTNER_RULE: Final = "joins-job"
+#: Rules of pivots that are renewed for the set-up they share, none of them due by itself.
+PARTNER_RULES: Final = frozenset({JOINS, OPENS_TOGETHER})
 _MILES: Final = ("miles_since_reading", "miles_to_visit")
 _NAMES: Final = ("bushing_type", "duty", "depot", "decision")
 
@@ -85,7 +87,7 @@ def with_weights(pairs: pd.DataFrame) -> pd.DataFrame:
 
 def is_flagged(pairs: pd.DataFrame) -> pd.Series:
     """Say which pivots the list sent out on their own account, not as partners of a job."""
-    return pairs["decision"].isin(["replace", "park"]) & (pairs["rule"] != PARTNER_RULE)
+    return pairs["decision"].isin(["replace", "park"]) & ~pairs["rule"].isin(PARTNER_RULES)
 
 
 def chance_looked_at(pairs: pd.DataFrame, looked: npt.NDArray[np.bool_]) -> FloatArray:

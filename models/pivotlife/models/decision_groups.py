@@ -33,6 +33,8 @@ from pivotlife.models.decision_costs import CostItems, planned_cost
 JOINABLE: Final = frozenset({"waiting-costs-less", "uncertain"})
 #: Pivots of one axle of which all sets are tried.
 MOST_PIVOTS: Final = 8
+#: Rule of a pivot that is renewed because its axle is open anyway.
+RULE: Final = "joins-job"
 _RENEWED: Final = ("park", "replace")
 
 
@@ -211,7 +213,7 @@ def _write(
             " that waiting for its own renewal is worth."
         )
     out.loc[rows.index, "decision"] = "replace"
-    out.loc[rows.index, "rule"] = "joins-job"
+    out.loc[rows.index, "rule"] = RULE
     out.loc[rows.index, "setup_saved"] = amounts.loc[rows.index]
     out.loc[rows.index, "joined_because"] = because
     out.loc[rows.index, "reason"] = reasons

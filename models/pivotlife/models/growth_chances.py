@@ -158,4 +158,12 @@ def _over_ages(out: pd.DataFrame, row: pd.Series, share: pd.Series) -> pd.DataFr
     least = ["chance_lower", "play_at_visit_lower_mm", "miles_until_due"]
     most = ["chance_upper", "play_at_visit_upper_mm", "last_reading_doubted", "readings_used"]
     parts = [weighted, likely[least].min(), likely[most].max(), likely[["method"]].first()]
-    return pd.concat(parts, axis="columns")[[name for name in out if name != "row"]]
+    joined = pd.concat(parts, axis="columns")[[name for name in out if name != "row"]]
+    # Unlikely ages count a little in the mean, which must not leave its own bounds.
+    for middle, lower, upper in (
+        ("chance_over_by_next_visit", "chance_lower", "chance_upper"),
+        ("play_at_visit_mm", "play_at_visit_lower_mm", "play_at_visit_upper_mm"),
+    ):
+        joined[lower] = joined[[lower, middle]].min(axis="columns", skipna=False)
+        joined[upper] = joined[[upper, middle]].max(axis="columns", skipna=False)
+    return joined

@@ -4,7 +4,8 @@ Two things spoil a reading that its own number does not show. A joint measured u
 only part of its play, and whether it was loaded is not always written down. And every inspector
 reads a little high or low.
 
-* Load: one unit on one day was measured in one way. What the other readings of its pivots lead to
+* Load: one unit on one day was measured in one way, so that one word on load speaks for its sheet.
+  Where there is none, what the other readings of its pivots lead to
   expect is held against the readings of the sheet, once as free joints and once as loaded ones;
   with the share of loaded sheets among those that say so, this gives the chance that the sheet was
   loaded (Bayes). From one half on it is taken as loaded.
@@ -38,8 +39,9 @@ from pivotlife.models.pivot_readings import usable_readings
 FEWEST_SHEETS: Final = 10
 #: No single reading speaks louder than this for either way of measuring (log of the odds).
 LOUDEST: Final = 4.0
-#: Readings of an inspector from which a difference is taken off.
+#: Readings, and sheets, of an inspector from which a difference is taken off.
 FEWEST_READINGS: Final = 20
+FEWEST_LOOKS: Final = 5
 _MOST_LIVES: Final = 5_000
 _ROUNDS: Final = 3
 SETTLED_COLUMNS: Final = (
@@ -71,6 +73,7 @@ def settle_sheets(readings: pd.DataFrame, *, seed: int = 0) -> pd.DataFrame:
         to be read; `load_chance` (NaN where the sheet said it) and `inspector_mm` tell what was
         done.
     """
+    readings = _told_by_sheet(readings)
     settled = readings.assign(load_chance=np.nan, inspector_mm=0.0)
     laws = first_laws(readings, seed=seed)
     if not laws:
@@ -79,7 +82,7 @@ def settle_sheets(readings: pd.DataFrame, *, seed: int = 0) -> pd.DataFrame:
         silent = ~readings["load_state"].isin(_TOLD)
         # Who read high is settled first where loads are known: the whole sheet is off by it.
         plain = readings
-        if "inspector" in readings:
+        if "inspector" in readings and not silent.all():
             plain = _without(readings, inspector_differences(readings[~silent], laws))
         chance = load_chances(plain, laws)
         sheet = pd.MultiIndex.from_frame(readings[_SHEET])
@@ -90,6 +93,17 @@ def settle_sheets(readings: pd.DataFrame, *, seed: int = 0) -> pd.DataFrame:
     if "inspector" in readings:
         settled = _without(settled, inspector_differences(settled, laws))
     return settled
+
+
+def _told_by_sheet(readings: pd.DataFrame) -> pd.DataFrame:
+    """Give silent readings the word of their sheet, where its other readings agree on one."""
+    if "load_state" not in readings:
+        return readings
+    word = readings["load_state"].where(readings["load_state"].isin(_TOLD))
+    sheet = word.groupby([readings[name] for name in _SHEET])
+    agreed = sheet.transform("first").where(sheet.transform("nunique").eq(1))
+    silent = word.isna() & agreed.notna()
+    return readings.assign(load_state=readings["load_state"].mask(silent, agreed))
 
 
 def settled_table(settled: pd.DataFrame) -> pd.DataFrame:
@@ -136,9 +150,10 @@ def first_laws(readings: pd.DataFrame, *, seed: int = 0) -> dict[str, FreePlayGr
         Types whose readings determine no law are absent.
     """
     rows = _by_life(readings)
-    told = rows["load_state"].isin(_TOLD) if "load_state" in rows else slice(None)
+    if "load_state" in rows and rows["load_state"].isin(_TOLD).any():
+        rows = rows.loc[rows["load_state"].isin(_TOLD)]
     laws = {}
-    for kind, of_type in rows.loc[told].groupby("bushing_type", sort=True):
+    for kind, of_type in rows.groupby("bushing_type", sort=True):
         try:
             laws[str(kind)] = FreePlayGrowth(seed=seed, most_lives=_MOST_LIVES).fit(of_type)
         except NoMaximumError:
@@ -261,7 +276,9 @@ def _shrunk(residuals: pd.DataFrame) -> pd.Series:
     looks = of.size()
     square = (apart**2).groupby("inspector").sum() / total**2
     variance = square * looks / (looks - 1.0).clip(lower=1.0)
-    enough = (rows.groupby("inspector").size() >= FEWEST_READINGS) & (looks > 1) & (variance > 0)
+    # Never surer than the gauge error of that many readings allows.
+    variance = variance.clip(lower=1.0 / total)
+    enough = (rows.groupby("inspector").size() >= FEWEST_READINGS) & (looks >= FEWEST_LOOKS)
     mean, variance = mean[enough], variance[enough]
     if len(mean) < 2:
         return mean.iloc[:0]

@@ -67,7 +67,7 @@ def reading_shares(
     DataFrame
         `SHARE_COLUMNS`, one row for each type on record and duty; share_read 0 to 1, readings and
         visits (counts) that it rests on. With fewer than 30 visits the type in all duties speaks,
-        then all types.
+        then all types; fewer than 30 of these are filled up with visits as if read.
     """
     seen = _on_record(readings, lives, visits, gap_miles)
     by_cell = seen.groupby(["bushing_type", "duty"])[["read", "due"]].sum()
@@ -99,7 +99,10 @@ def _share(
         if due >= LEAST_VISITS or (place == last and due > 0):
             if given is not None:
                 return given, float(read), float(due), "settings"
-            return round(min(read / due, 1.0), 2), float(read), float(due), source
+            # What next to no visits say is filled up with visits that were read.
+            filled = max(LEAST_VISITS - due, 0.0)
+            share = min((read + filled) / (due + filled), 1.0)
+            return round(share, 2), float(read), float(due), source
     return (1.0, 0.0, 0.0, NOTHING_KNOWN) if given is None else (given, 0.0, 0.0, "settings")
 
 

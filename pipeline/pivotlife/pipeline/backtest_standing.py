@@ -79,7 +79,7 @@ def stand_on(
     quiet = Progress(stages.COUNT, quiet=True)
     records = stages.build(intake, settings, day, quiet)
     lives = records.histories.lives
-    readings = growth_readings(records.histories)
+    readings = growth_readings(records.histories, seed=settings.random.seed)
     if laws is None:
         laws = fit_laws(readings, lives, seed=settings.random.seed)
     made = stages.decided(records, fit_by_type_and_duty(lives), readings, laws, settings)

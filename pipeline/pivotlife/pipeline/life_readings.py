@@ -105,10 +105,13 @@ def flag_readings(
     rubber = (of["bushing_type"] == "rubber-bonded").to_numpy()
     age = np.maximum(readings["true_miles"].to_numpy() - of["fitted_miles"].to_numpy(), 0.0)
     play = readings["free_play_mm"].to_numpy(dtype=float)
+    # A bushing of unknown age is as old as it can be: its zero must not read as health.
+    earlier = spans.groupby("pivot_id")["fitted_miles"].ffill().fillna(0.0).to_numpy()
+    oldest = readings["true_miles"].to_numpy() - earlier[readings["span"].to_numpy()]
     finding = readings["finding"]
     over = is_over(play, limit)
     failed = finding.isin(FAILURE_FINDINGS).to_numpy()
-    zero = _suspect_zeros(readings, age, ~rubber & np.isfinite(limit), zero_suspect_miles)
+    zero = _suspect_zeros(readings, oldest, ~rubber & np.isfinite(limit), zero_suspect_miles)
     refuses = (readings["takes_grease"] == "no").to_numpy() & ~rubber
     sound = (np.isfinite(play) & np.isfinite(limit)) | (rubber & (finding == "ok").to_numpy())
     day = readings["reading_date"].to_numpy(dtype="datetime64[D]").astype(np.int64)

@@ -193,7 +193,7 @@ def _forecast(
         return None
     seed = settings.random.seed
     curves = CurveBook(fit_by_type_and_duty(lives), bounds, seed=seed)
-    readings, no_law = growth_readings(histories), GrowthLaws({}, {})
+    readings, no_law = growth_readings(histories, seed=seed), GrowthLaws({}, {})
     chances = growth_table(in_service, readings, visits, no_law, curves, VISITS_BEYOND)
     pivots = demand_pivots(in_service, chances, visits, gaps_between_visits(settings), day)
     if pivots.empty:

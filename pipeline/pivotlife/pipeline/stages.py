@@ -127,7 +127,7 @@ def fit(records: Records, settings: Settings, progress: Progress) -> Survival:
     with progress.stage(STAGES[2]):
         lives = records.histories.lives
         in_fit = lives_for_mode(lives, "any")
-        readings = growth_readings(records.histories)
+        readings = growth_readings(records.histories, seed=seed)
         laws = fit_laws(readings, lives, seed=seed)
         fits = fit_by_type_and_duty(lives)
         return Survival(

@@ -86,16 +86,17 @@ def _zeros(read: pd.DataFrame, zero_suspect_miles: float) -> list[pd.DataFrame]:
     whole = zero & counted & (zeros >= SHEET_OF_ZEROS) & (zeros == lines)
     before = _largest_before(read)
     clear = before >= CLEAR_PLAY_MM
-    old = metal & (read["age_miles"].to_numpy(dtype=float) > zero_suspect_miles)
+    age = read["age_miles"].to_numpy(dtype=float)
+    # Of unknown age: suspect where it may be that old.
+    old = metal & ((age > zero_suspect_miles) | (np.isnan(age) & read["is_suspect"].to_numpy()))
     alone = zero & ~whole & (clear | old)
     sheets = [f"all {count} metal pivots of the sheet read zero" for count in zeros[whole].tolist()]
+    ages = [f"{miles:,.0f}" if np.isfinite(miles) else "unknown" for miles in age[alone]]
     said = [
         f"0 after {earlier:.2f} mm on the same bushing"
         if is_clear
-        else f"0 on a metal bushing of {age:,.0f} miles"
-        for earlier, is_clear, age in zip(
-            before[alone], clear[alone], read["age_miles"][alone], strict=True
-        )
+        else f"0 on a metal bushing of {miles} miles"
+        for earlier, is_clear, miles in zip(before[alone], clear[alone], ages, strict=True)
     ]
     return [
         found(read[whole], "sheet-of-zeros", "free_play", sheets),

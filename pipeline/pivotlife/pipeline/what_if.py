@@ -122,7 +122,7 @@ def life_sources(records: Records, settings: Settings) -> LifeSources:
         draws=settings.survival.bootstrap_draws,
         seed=seed,
     )
-    laws = fit_laws(growth_readings(records.histories), lives, seed=seed)
+    laws = fit_laws(growth_readings(records.histories, seed=seed), lives, seed=seed)
     return LifeSources(fit_by_type_and_duty(lives), laws, fair.ratios, fair.lube_effect)
 
 
