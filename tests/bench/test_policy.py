@@ -73,6 +73,7 @@ PASTS, PIVOTS, PAST_MILES = 20, 2_000, 300_000.0
 PATHS, TUNING, VISITS = 5_000, 40_000, 48
 #: New bushings met in cells where 5,000 leave too much to luck.
 MORE_PATHS = {
+    "gauge sd 0.3": 15_000,
     "gauge sd 0.5": 15_000,
     "exponent 6, spread 0.6": 15_000,
     "no readings": 10_000,
