@@ -82,6 +82,14 @@ def test_a_long_reason_ends_at_a_sentence(factory: ModuleType) -> None:
     assert "One short sentence. (More on the fleet page.)" in sheet
 
 
+def test_who_is_renewed_for_company_is_told_first(factory: ModuleType) -> None:
+    tables = factory.small_tables()
+    tables["shortlist"].loc[0, "reason"] = "Chance of failing 2 %. " + "word " * 80
+    tables["shortlist"].loc[0, "joined_because"] = "joins the job on right fixed-eye"
+    sheet = text(build_sheets(factory.make_inputs(tables))["sheets/MD-014.html"])
+    assert "Joins the job on right fixed-eye. Chance of failing 2 %. (More on" in sheet
+
+
 @given(st.lists(st.text(min_size=1, max_size=12), min_size=2, max_size=8, unique=True))
 def test_file_names_are_safe_and_never_shared(units: list[str]) -> None:
     paths = [sheet_path(unit) for unit in units]

@@ -163,7 +163,7 @@ def _line(row: Mapping[Any, Any], kit: Mapping[Any, Any]) -> SheetLine:
         place=place(row),
         bushing=words.text(row["bushing_type"]) + limit,
         order=ORDERS.get(decision, decision) + must,
-        reason=_shortened(words.text(row["reason"])),
+        reason=_why(row),
         kit=_kit(kit) + _instead(row) if words.text(row["pivot_id"]) else "",
     )
 
@@ -206,6 +206,13 @@ def _size(name: str, sizes: Mapping[Any, Any]) -> Size:
         SIZES.get(name, "pin diameter"),
         "not on record" if pd.isna(millimetres) else f"on record {words.play(millimetres)}",
     )
+
+
+def _why(row: Mapping[Any, Any]) -> str:
+    """Say why; who is renewed for company comes first, because the chances do not tell it."""
+    company = words.text(row["joined_because"])
+    first = f"{company[0].upper()}{company[1:]}. " if company else ""
+    return first + _shortened(words.text(row["reason"]))
 
 
 def _shortened(reason: str) -> str:
