@@ -19,7 +19,7 @@ def life(unit: str, side: str, node: str, out: float = NAN, **over: Any) -> dict
     return {
         "life_id": f"{pivot}#1", "pivot_id": pivot, "unit_id": unit, "axle": 1, "side": side,
         "node": node, "duty": "regional", "fitted_odometer_miles": 0.0,
-        "removed_odometer_miles": out, "removed_reason": "wear" if out == out else "",  # noqa: PLR0124 - NaN is not itself
+        "removed_odometer_miles": out, "removed_reason": "" if pd.isna(out) else "wear",
         "first_evidence_miles": NAN, **over,
     }  # fmt: skip
 

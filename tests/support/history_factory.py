@@ -129,9 +129,7 @@ class Fleet:
 
     @cached_property
     def safety(self) -> SafetyEvidence:
-        return safety_evidence(
-            self.judged, self.placed, self.histories, self.settings, stamp(self.today)
-        )
+        return safety_evidence(self.judged, self.histories, self.settings, stamp(self.today))
 
     @cached_property
     def screened(self) -> Screened:

@@ -221,7 +221,7 @@ def _rule(row: dict[Any, Any], currency: str) -> tuple[Any, ...]:
 
 def _setting(row: dict[Any, Any]) -> str:
     setting = row["setting"]
-    if setting != setting:  # noqa: PLR0124 - NaN alone differs from itself
+    if pd.isna(setting):
         return ""
     if setting == float("inf"):
         return " (best: never)"

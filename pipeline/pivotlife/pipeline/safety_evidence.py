@@ -28,7 +28,6 @@ from pivotlife.pipeline.judge import Judged
 from pivotlife.pipeline.limits import with_limits
 from pivotlife.pipeline.safety_units import drop_departed, known_units
 from pivotlife.pipeline.settings import Settings
-from pivotlife.pipeline.true_miles import TrueMiles
 
 #: The largest movement that can be a bushing's; more is a wrong unit.
 PLAUSIBLE_MM: Final = 25.4
@@ -61,19 +60,18 @@ class SafetyEvidence:
 
 def safety_evidence(
     judged: Judged,
-    placed: TrueMiles,  # noqa: ARG001 - the stages hand on what they have; dates suffice here
     histories: Histories,
     settings: Settings,
     as_of: pd.Timestamp,
 ) -> SafetyEvidence:
     """Collect the evidence of danger and what has ended dangers, as known on a day.
 
+    A row counts whether or not its odometer could be placed on true miles.
+
     Parameters
     ----------
     judged : Judged
         Good and withheld rows.
-    placed : TrueMiles
-        Not read: a row counts whether or not its odometer could be placed.
     histories : Histories
         Bushings in service and good readings.
     settings : Settings

@@ -102,7 +102,7 @@ def build(intake: Intake, settings: Settings, day: dt.date, progress: Progress) 
         placed = true_miles(known, settings.odometer.daily_maximum)
         histories = build_histories(placed.tables, settings, as_of)
         # Danger is read from the records before anything suspect is left out of them.
-        evidence = safety_evidence(intake.judged, placed, histories, settings, as_of)
+        evidence = safety_evidence(intake.judged, histories, settings, as_of)
         used = screen(known, intake.judged, placed, histories, settings, as_of)
         ledger = make_ledger(
             intake.raw,

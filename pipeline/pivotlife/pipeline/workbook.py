@@ -63,7 +63,7 @@ def workbook_bytes(table: pd.DataFrame, title: str, day: dt.date) -> bytes:
 
 def _write_column(sheet: Worksheet, place: int, column: pd.Series, dates: Any) -> None:
     for row, value in enumerate(column.astype(object), start=1):
-        if value is None or value is pd.NaT or value is pd.NA or value != value:  # noqa: PLR0124 - NaN alone differs from itself
+        if pd.isna(value):
             continue
         if isinstance(value, (pd.Timestamp, dt.date)):
             sheet.write_datetime(row, place, pd.Timestamp(value).to_pydatetime(), dates)
