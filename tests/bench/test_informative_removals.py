@@ -19,7 +19,7 @@ import pytest
 from pivotlife.data.fleet import LAST_RECORDED_DAY, simulate
 from pivotlife.models.errors import NoMaximumError
 from pivotlife.models.growth_cells import fit_laws
-from pivotlife.models.imputed_lives import completed_lives
+from pivotlife.models.imputed_lives import completed_lives, looked_at_until
 from pivotlife.models.mode_lives import lives_for_mode, removals_as_failures
 from pivotlife.models.weibull import fit_weibull
 from pivotlife.pipeline import stages
@@ -69,10 +69,13 @@ def truly_completed(
         direction="nearest",
     ).set_index("index")
     entry = pairs["entry_miles"].astype(float).fillna(0.0)
-    age = np.maximum(pairs["wear_age_miles"].astype(float), entry + 1.0)
+    age, until = pairs["wear_age_miles"], looked_at_until(lives).loc[pairs.index]
+    end = np.minimum(age, until)
     table = lives.copy()
-    table.loc[age.index, ["lower_miles", "upper_miles"]] = np.column_stack([age, age])
-    table.loc[age.index, "mode"] = "wear"
+    table.loc[pairs.index, "lower_miles"] = np.maximum(end, entry)
+    table.loc[pairs.index, "upper_miles"] = age.where(age <= until, np.inf)
+    table.loc[pairs.index, "mode"] = np.where(age <= until, "wear", "")
+    table.loc[pairs.index, "in_fit"] = end > entry
     return table
 
 
@@ -91,7 +94,9 @@ def errors(folder: Path, told: Histories) -> dict[tuple[str, str], float]:
     law = law[law["mode"] == "wear"].set_index(["bushing_type", "duty"])["b10"]
     lived = pd.read_csv(folder / "truth" / "lives.csv")
     ways = {
-        "completed truly": [truly_completed(told.lives, completed.drawn, lived)],
+        "completed truly": [
+            truly_completed(told.lives, completed.drawn | completed.read_again, lived)
+        ],
         "censored": [told.lives],
         "imputed": list(completed.tables),
         "counted": [removals_as_failures(told.lives)[0]],

@@ -85,7 +85,7 @@ def compare_types(
     if n_informative + n_unknown:
         readings.append(("counted", counted))
     rows: list[dict[str, object]] = []
-    complete = completed or Completed((), frozenset())
+    complete = completed or Completed((), frozenset(), frozenset())
     for kind in sorted(lives["bushing_type"].unique()):
         of_type = {name: table[table["bushing_type"] == kind] for name, table in readings}
         joint = {name: joint_rows(table, study) for name, table in of_type.items()}
@@ -196,11 +196,15 @@ def _imputed_row(
     numbers = completed_numbers(cells, mode, study)
     if not numbers:
         return row
-    left, unknown = _removals(cells[0], {})
+    n_again = int(cells[0]["life_id"].isin(complete.read_again).sum())
+    left, unknown = _removals(cells[0][~cells[0]["life_id"].isin(complete.drawn)], {})
     note = (
         f"{n_drawn} renewed in good time stand at the age at which their readings say that they"
-        f" would have crossed ({len(cells)} draws); none of them was seen to fail"
+        f" would have crossed, up to the last look at the pivot ({len(cells)} draws); none of them"
+        " was seen to fail"
     )
+    if n_again:
+        note += f"; so do {n_again} that a reading found over the limit"
     others = _removal_note("imputed", left, unknown)
     return {**row, **numbers, "warning": "; ".join(filter(None, [note, others]))}
 
