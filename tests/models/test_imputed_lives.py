@@ -12,7 +12,7 @@ import pytest
 from scipy.stats import t
 
 from pivotlife.models.growth_cells import GrowthLaws, fit_laws
-from pivotlife.models.imputed_lives import completed_lives, rubin_interval
+from pivotlife.models.imputed_lives import completed_lives, looked_at_until, rubin_interval
 from pivotlife.models.mode_lives import lives_for_mode, removals_as_failures
 from pivotlife.models.type_table import compare_types
 from pivotlife.models.weibull import fit_weibull
@@ -40,8 +40,30 @@ def renewed(fleets: ModuleType) -> Any:
     lives["mode"] = np.where(over, "wear", "")
     lives["informative"] = taken & ~over
     lives["evidence"] = np.where(over, "bad-reading", np.where(taken, "preventive", "in-service"))
+    lives["first_evidence_miles"] = np.where(over, age, np.nan)
+    lives["last_good_miles"] = lives["lower_miles"]
     lives["removed_odometer_miles"] = np.where(taken, age, np.nan)
-    return rows.reset_index(drop=True), lives.reset_index(drop=True)
+    followers = _followers(lives[taken.to_numpy(dtype=bool)])
+    table = pd.concat([lives, followers], ignore_index=True)
+    return rows.reset_index(drop=True), table.sort_values("life_id", ignore_index=True)
+
+
+def _followers(taken: pd.DataFrame) -> pd.DataFrame:
+    """New bushings in the places of those taken out, looked at until today and in no fit."""
+    begun = taken["removed_odometer_miles"]
+    return taken.assign(
+        life_id=taken["life_id"] + "+",
+        fitted_odometer_miles=begun,
+        removed_odometer_miles=np.nan,
+        last_good_miles=np.maximum(taken["last_seen_miles"] - 15_000.0 - begun, 0.0),
+        first_evidence_miles=np.nan,
+        lower_miles=0.0,
+        upper_miles=np.inf,
+        mode="",
+        informative=False,
+        in_fit=False,
+        evidence="none-after-entry",
+    )
 
 
 @pytest.fixture(scope="module")
@@ -72,16 +94,60 @@ def test_the_true_life_lies_between_the_naive_counts(
 def test_nothing_is_drawn_without_a_law_or_a_renewal(renewed: Any, laws: GrowthLaws) -> None:
     readings, lives = renewed
     assert completed_lives(lives, readings, GrowthLaws({}, {})).tables == ()
-    assert completed_lives(lives.assign(informative=False), readings, laws).tables == ()
+    alone = lives[~lives["pivot_id"].duplicated(keep=False) | ~lives["in_fit"]]
+    assert completed_lives(alone, readings, laws).tables == ()
+
+
+def test_why_it_was_taken_out_is_not_asked(renewed: Any, laws: GrowthLaws) -> None:
+    readings, lives = renewed
+    told = completed_lives(lives, readings, laws, imputations=2)
+    silent = lives.assign(informative=False, removed_reason="unknown")
+    assert completed_lives(silent, readings, laws, imputations=2).drawn == told.drawn
+    over = lives["evidence"].eq("bad-reading") & lives["in_fit"]
+    assert told.read_again == frozenset(lives.loc[over, "life_id"])
+
+
+def test_a_crossing_counts_up_to_the_last_look_at_the_pivot(renewed: Any, laws: GrowthLaws) -> None:
+    readings, lives = renewed
+    completed = completed_lives(lives, readings, laws, imputations=2)
+    table = completed.tables[0]
+    drawn = table["life_id"].isin(completed.drawn | completed.read_again)
+    until, failed = looked_at_until(lives)[drawn], table.loc[drawn, "upper_miles"] < np.inf
+    drawn_lives = table[drawn]
+    assert (drawn_lives["lower_miles"] <= until).all()
+    assert (drawn_lives.loc[failed, "lower_miles"] == drawn_lives.loc[failed, "upper_miles"]).all()
+    assert (drawn_lives.loc[~failed, "lower_miles"] == until[~failed]).all()
+    assert (drawn_lives["mode"].eq("wear") == failed).all()
+    assert 0 < (~failed).sum() < len(failed)
+    pd.testing.assert_frame_equal(table[~drawn], lives[~drawn])
+
+
+def test_the_last_look_is_that_at_any_bushing_of_the_pivot() -> None:
+    lives = pd.DataFrame(
+        {
+            "pivot_id": ["a", "a", "b", "b"],
+            "fitted_odometer_miles": [0.0, 60_000.0, 10_000.0, np.nan],
+            "last_good_miles": [50_000.0, 20_000.0, np.nan, 5_000.0],
+            "first_evidence_miles": [np.nan, 35_000.0, 70_000.0, np.nan],
+        }
+    )
+    assert looked_at_until(lives)[:3].tolist() == [95_000.0, 35_000.0, 70_000.0]
+    assert np.isnan(looked_at_until(lives)[3])
 
 
 def test_a_completed_life_starts_where_it_was_first_seen(renewed: Any, laws: GrowthLaws) -> None:
     readings, lives = renewed
-    late = lives.assign(entry_miles=np.where(lives["informative"], 1e7, 0.0))
-    table = completed_lives(late, readings, laws, imputations=2).tables[0]
-    drawn = table[table["informative"]]
-    assert (drawn["lower_miles"] == 1e7 + 1.0).all()
-    assert (drawn["upper_miles"] == drawn["lower_miles"]).all()
+    at = lives["informative"]
+    late = lives.assign(entry_miles=lives["last_good_miles"].where(at, 0.0))
+    late = late.assign(
+        in_fit=late["in_fit"] & ~at, evidence=late["evidence"].mask(at, "none-after-entry")
+    )
+    completed = completed_lives(late, readings, laws, imputations=2)
+    assert completed.drawn == frozenset(lives.loc[at, "life_id"])
+    table = completed.tables[0][at]
+    known = table[table["in_fit"]]
+    assert 0 < len(known) < len(table)
+    assert (known["lower_miles"] > known["entry_miles"]).all()
 
 
 def test_the_table_of_types_says_all_three(renewed: Any, laws: GrowthLaws) -> None:
