@@ -172,7 +172,7 @@ def _asked(lives: pd.DataFrame) -> BoolArray:
     very entry, and those that a reading found over the limit. Other modes, tear-downs and what
     showed itself on the road are known without a reading.
     """
-    in_fit = is_yes(lives["in_fit"])
+    in_fit = pd.Series(is_yes(lives["in_fit"]), index=lives.index)
     entered = lives["entry_miles"].astype(float)
     at_entry = lives["evidence"].astype(str).eq("none-after-entry") & entered.gt(0.0)
     at_entry &= lives["last_good_miles"].astype(float).ge(entered)
