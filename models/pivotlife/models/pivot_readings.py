@@ -49,9 +49,10 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     numbers = readings[["age_miles", "free_play_mm", "limit_mm"]]
     good = np.isfinite(numbers.to_numpy(dtype=float)).all(axis=1)
     good &= (numbers["age_miles"] >= 0) & (numbers["free_play_mm"] >= 0) & (numbers["limit_mm"] > 0)
-    for doubt in ("is_suspect", "is_tight"):
-        if doubt in readings:
-            good &= ~readings[doubt].astype(bool)
+    if "is_tight" in readings:
+        good &= ~readings["is_tight"].astype(bool)
+    if "is_suspect" in readings:
+        good &= ~readings["is_suspect"].astype(bool) | readings["free_play_mm"].eq(0.0)
     rows = readings.loc[good]
     day = "reading_date" if "reading_date" in rows else "age_miles"
     alike = [name for name in _ALIKE if name in rows]
