@@ -130,6 +130,33 @@ def readings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     return usable_readings(rows)
 
 
+def good_findings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
+    """Find when bushings of unknown age were found good, by play or by word.
+
+    Parameters
+    ----------
+    pivots : DataFrame
+        From `with_ages`; fitted_miles, life_id, born_miles.
+    readings : DataFrame
+        life_id, true_miles; optional is_good and is_suspect (bool).
+
+    Returns
+    -------
+    DataFrame
+        `row` (the pivot's index) and age_miles at the greatest age; empty without `is_good`.
+    """
+    if "is_good" not in readings:
+        return pd.DataFrame({"row": pd.Series(dtype=int), "age_miles": pd.Series(dtype=float)})
+    good = readings["is_good"].astype(bool) & readings["true_miles"].notna()
+    if "is_suspect" in readings:
+        good &= ~readings["is_suspect"].astype(bool)
+    unknown = pivots["fitted_miles"].isna() & pivots["life_id"].astype(str).ne("")
+    starts = pivots.loc[unknown, ["life_id", "born_miles"]].rename_axis("row").reset_index()
+    rows = readings.loc[good, ["life_id", "true_miles"]].merge(starts, on="life_id", how="inner")
+    rows["age_miles"] = (rows["true_miles"] - rows["born_miles"]).clip(lower=0.0)
+    return rows.dropna()[["row", "age_miles"]]
+
+
 def with_unknown_ages(
     pivots: pd.DataFrame, used: pd.DataFrame
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
