@@ -97,7 +97,12 @@ def test_tight_and_suspect_readings_take_no_part(known: Any, plain: GrowthLaws) 
         [
             known.readings.assign(is_tight=False, is_suspect=False),
             zeros.assign(is_tight=True, is_suspect=False, life_id=zeros["life_id"] + "t"),
-            zeros.assign(is_tight=False, is_suspect=True, life_id=zeros["life_id"] + "s"),
+            known.readings.assign(
+                is_tight=False,
+                is_suspect=True,
+                free_play_mm=9.0,
+                life_id=zeros["life_id"] + "s",
+            ),
         ],
         ignore_index=True,
     )

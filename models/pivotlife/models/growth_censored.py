@@ -2,10 +2,10 @@
 
 A reading at or below half its rounding width says only that the value was below that bound, or
 that nobody measured it: with q the share of readings not measured it adds
-log(q + (1 - q) Phi(height)), height = (bound - expected) / sd. For these lives the integral runs over both the growth rate
-(its z of growth_quadrature) and the starting play, written ``a = base + tilt r + sqrt(variance)
-s`` with s standard normal given the other readings: nodes are laid along the principal curvature
-at the joint mode.
+log(q + (1 - q) Phi(height)), where height = (bound - expected) / sd. For these lives the integral
+runs over both the growth rate (its z of growth_quadrature) and the starting play, written
+``a = base + tilt r + sqrt(variance) s`` with s standard normal given the other readings: nodes are
+laid along the principal curvature at the joint mode.
 Not here: how large q is (growth_zeros).
 """
 
@@ -196,7 +196,8 @@ def _log_seen(height: Floats, not_measured: float) -> Floats:
     below: Floats = log_ndtr(height)
     if not_measured == 0.0:
         return below
-    return np.logaddexp(np.log(not_measured), np.log1p(-not_measured) + below)
+    seen: Floats = np.logaddexp(np.log(not_measured), np.log1p(-not_measured) + below)
+    return seen
 
 
 def _pull(height: Floats, not_measured: float) -> Floats:

@@ -57,16 +57,16 @@ def paced_fits(
     fits: dict[tuple[str, str], WeibullFit] = {}
     for kind, of_type in table.groupby("bushing_type", sort=True):
         share = _share(of_type, paces, minimum_failures)
-        fit = None if share is None else _fitted(of_type, paces, share)
+        if share is None:
+            continue
+        fit = _fitted(of_type, paces, share)
         if fit is not None:
             for duty, pace in paces.items():
                 fits[str(kind), duty] = replace(fit, scale=fit.scale * pace**share)
     return fits
 
 
-def _share(
-    lives: pd.DataFrame, paces: Mapping[str, float], minimum_failures: int
-) -> float | None:
+def _share(lives: pd.DataFrame, paces: Mapping[str, float], minimum_failures: int) -> float | None:
     """How far the lives of a type follow the paces; None where too few failed or no curve fits."""
     if check_lives(lives).n_failures < minimum_failures:
         return None
