@@ -38,8 +38,8 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     ----------
     readings : DataFrame
         life_id, age_miles, free_play_mm, limit_mm; optional reading_date, direction, load_state,
-        greased_before, is_suspect (bool: may not have been measured at all) and is_tight (bool:
-        of a pin that seized or takes no grease, which hides play).
+        greased_before, is_suspect (bool: left out unless it is a zero, which growth weighs) and
+        is_tight (bool: of a pin that seized or takes no grease, which hides play).
 
     Returns
     -------
