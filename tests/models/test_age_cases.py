@@ -20,7 +20,9 @@ CASES = pd.DataFrame(
 
 def test_means_count_by_share_and_ends_are_those_of_likely_ages() -> None:
     found = over_ages(CASES, CASES["row"], pd.Series([1.0, 0.02, 0.49, 0.49]))
-    assert found.loc[0].tolist() == CASES.drop(columns="row").loc[0].tolist()
+    assert (
+        found.loc[[0]].to_numpy().tolist() == CASES.drop(columns="row").iloc[:1].to_numpy().tolist()
+    )
     two = found.loc[1]
     assert two["chance_over_by_next_visit"] == 0.02 * 0.8 + 0.49 * 0.4 + 0.49 * 0.1
     assert (two["chance_lower"], two["chance_upper"]) == (0.05, 0.5)

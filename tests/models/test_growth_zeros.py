@@ -75,7 +75,8 @@ def test_chances_of_little_worn_bushings_come_true(factory: ModuleType) -> None:
     said = growth.chance_over(table, LIMIT_MM, asked)
     first = table.groupby("pivot_id")[["start_mm", "rate"]].first()
     was = first["start_mm"] + first["rate"] * (asked / 1e5) ** 3.0 >= LIMIT_MM
-    zeros = table["free_play_mm"].le(0.0).groupby(table["pivot_id"]).sum()
+    is_zero = table["free_play_mm"].le(0.0).astype(int)
+    zeros = is_zero.groupby(table["pivot_id"]).sum()
     for group in (zeros == 0, zeros == 1, zeros >= 2):
         error = np.sqrt((said[group] * (1.0 - said[group])).sum()) / group.sum()
         assert said[group].mean() == pytest.approx(was[group].mean(), abs=3.0 * error + 0.002)

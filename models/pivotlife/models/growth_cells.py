@@ -3,8 +3,9 @@
 One law for each type judged by play: threaded and roller bushings, and rubber where the user has
 set a limit for it (readings without a limit take no part). A duty gets a law of its own once 40
 of its lives showed play at two ages or more and they determine its spread and its exponent to a
-third or so; the others share the growth of all duties at the pace of their own (`growth_pace`), or, where no pace is
-known, as it is: its spread of growth rates then holds the differences between duties as well.
+third or so; the others share the growth of all duties at the pace of their own (`growth_pace`), or,
+where no pace is known, as it is: its spread of growth rates then holds the differences between
+duties as well.
 
 A law is held against the survival curve without a law of the same lives. Where the law sees the
 bushings over their limit clearly later than they fail (rubber that splits, rollers that go rough),
@@ -239,11 +240,11 @@ def _grown(
     except NoMaximumError as error:
         return None, f"no growth law for {_name(key)}: {error}"
     fit = growth.estimate_.best
-    error = np.sqrt(np.diag(fit.covariance))
+    spread = np.sqrt(np.diag(fit.covariance))
     shaping = [PARAMETERS.index(name) for name in ("log_log_rate_spread", "log_exponent")]
     # Readings without any gauge error to be told: the law runs through a few of them.
-    exact = error[PARAMETERS.index("log_sigma_e")] == 0.0
-    if key[1] != ALL_DUTIES and (exact or (error[shaping] > VAGUE_SPREAD).any()):
+    exact = spread[PARAMETERS.index("log_sigma_e")] == 0.0
+    if key[1] != ALL_DUTIES and (exact or (spread[shaping] > VAGUE_SPREAD).any()):
         return None, f"the growth of {_name(key)} is too uncertain"
     return growth, ""
 
