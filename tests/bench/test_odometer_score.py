@@ -68,8 +68,11 @@ def test_last_values_on_past_days(tmp_path: Path) -> None:
             last.append(
                 both.sort_values(["unit_id", "date", "true_miles"]).groupby("unit_id").tail(1)
             )
-        off = pd.concat(last).eval("true_miles - miles")
-        shares.append({"too high": (off > 5_000).mean(), "too low": (off < -5_000).mean()})
+        at_end = pd.concat(last)
+        off = at_end["true_miles"].to_numpy(dtype=float) - at_end["miles"].to_numpy(dtype=float)
+        shares.append(
+            {"too high": float(np.mean(off > 5_000)), "too low": float(np.mean(off < -5_000))}
+        )
     for name, share in pd.DataFrame(shares).items():
         error = share.std(ddof=1) / np.sqrt(len(share))
         print(f"last value, more than 5,000 miles {name}: {share.mean():.2%} (se {error:.2%})")
