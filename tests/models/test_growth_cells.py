@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from pivotlife.models.growth_cells import LIVES_PER_DUTY, GrowthLaws, TypeLaw, fit_laws
+from pivotlife.models.growth_cells import LIVES_PER_DUTY, GrowthLaws, TypeLaw, _cells, fit_laws
 from pivotlife.models.growth_table import growth_table
 from pivotlife.models.life_curves import CurveBook
 
@@ -97,7 +97,12 @@ def test_tight_and_suspect_readings_take_no_part(known: Any, plain: GrowthLaws) 
         [
             known.readings.assign(is_tight=False, is_suspect=False),
             zeros.assign(is_tight=True, is_suspect=False, life_id=zeros["life_id"] + "t"),
-            zeros.assign(is_tight=False, is_suspect=True, life_id=zeros["life_id"] + "s"),
+            known.readings.assign(
+                is_tight=False,
+                is_suspect=True,
+                free_play_mm=9.0,
+                life_id=zeros["life_id"] + "s",
+            ),
         ],
         ignore_index=True,
     )
@@ -111,3 +116,19 @@ def test_readings_that_determine_nothing_say_so(known: Any) -> None:
     laws = fit_laws(few, known.lives)
     assert laws.laws == {}
     assert laws.law("threaded", "regional")[1].startswith("no growth law for threaded: ")
+
+
+def test_a_duty_full_of_zeros_has_no_law_of_its_own() -> None:
+    """A law drawn through the few plays among many zeros would follow them to the thousandth."""
+    life = np.repeat(np.arange(2 * LIVES_PER_DUTY), 2)
+    rows = pd.DataFrame(
+        {
+            "life_id": life,
+            "duty": np.where(life < LIVES_PER_DUTY, "regional", "vocational"),
+            "age_miles": np.tile([2e4, 4e4], 2 * LIVES_PER_DUTY),
+            "free_play_mm": 0.3,
+        }
+    )
+    assert [duty for duty, _ in _cells(rows)] == ["all", "regional", "vocational"]
+    rows.loc[(rows["duty"] == "regional") & (rows["age_miles"] < 3e4), "free_play_mm"] = 0.0
+    assert [duty for duty, _ in _cells(rows)] == ["all", "vocational"]

@@ -9,8 +9,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from pivotlife.models.age_cases import over_ages
 from pivotlife.models.growth_cells import GrowthLaws, fit_laws
-from pivotlife.models.growth_chances import _over_ages
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table
 from pivotlife.models.life_curves import CurveBook
 
@@ -230,7 +230,7 @@ def test_the_band_holds_the_chance_whatever_the_ages_say() -> None:
         miles_until_due=[0.0, 9e4, 8e4],
         last_reading_doubted=[False, False, True],
     )
-    (joined,) = _over_ages(out, out["row"], pd.Series([0.045, 0.5, 0.455])).to_dict("records")
+    (joined,) = over_ages(out, out["row"], pd.Series([0.045, 0.5, 0.455])).to_dict("records")
     assert joined["chance_over_by_next_visit"] == pytest.approx(0.045 * 0.95 + 0.955 * 0.01)
     # The unlikely age moves the mean out of the likely ones' band: the band follows.
     assert joined["chance_upper"] == joined["chance_over_by_next_visit"]

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pytest
 
-from pivotlife.models.life_curves import choose_curve
+from pivotlife.models.life_curves import CurveBook, choose_curve
 
 
 @dataclass
@@ -59,3 +59,20 @@ def test_an_unknown_uncertainty_is_admitted() -> None:
     assert curve is not None
     assert "uncertainty is unknown" in curve.warning
     assert np.all(curve.scales == pytest.approx(4e5))
+
+
+def test_a_duty_with_too_few_failures_takes_the_curve_at_its_pace() -> None:
+    fits = {("roller", "regional"): Fit(n_failures=4), ("roller", "all"): Fit()}
+    paced = {("roller", "regional"): Fit(scale=7e5), ("roller", "line-haul"): Fit(scale=9e5)}
+    curve = CurveBook(fits, {}, paced=paced).curve("roller", "regional")
+    assert curve is not None
+    assert curve.scale == 7e5
+    assert curve.name == "roller, all duties at the pace of regional"
+    assert curve.warning == "too few failures in regional: curve of all duties at its pace"
+    enough = CurveBook({("roller", "regional"): Fit(n_failures=5)}, {}, paced=paced)
+    own = enough.curve("roller", "regional")
+    assert own is not None
+    assert (own.scale, own.warning) == (4e5, "")
+    other = CurveBook(fits, {}, paced=paced).curve("roller", "vocational")
+    assert other is not None
+    assert other.warning == "too few failures in vocational: curve of all duties"

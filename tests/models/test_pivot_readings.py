@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.pivot_readings import usable_readings, with_ages, with_unknown_ages
+from pivotlife.models.pivot_readings import (
+    good_findings_of,
+    usable_readings,
+    with_ages,
+    with_unknown_ages,
+)
 
 
 def test_repeats_are_averaged_and_the_worst_direction_counts() -> None:
@@ -35,6 +40,10 @@ def test_rows_without_age_play_or_limit_are_no_readings() -> None:
     )
     assert usable_readings(rows.assign(is_suspect=[True, *[False] * 4])).empty
     assert usable_readings(rows)["life_id"].tolist() == ["a"]
+    # A doubtful zero is weighed where growth is fitted; leaving it out would show too much wear.
+    zero = rows.assign(is_suspect=True, free_play_mm=0.0)
+    assert usable_readings(zero)["life_id"].tolist() == ["a", "d"]
+    assert usable_readings(zero.assign(is_tight=True)).empty
 
 
 def test_ages_count_from_fitting() -> None:
@@ -86,3 +95,26 @@ def test_unknown_ages_are_tried_where_something_was_read() -> None:
     assert cases["next_age"].tolist() == [220_000.0] * 3 + [180_000.0, 140_000.0]
     ages = read.sort_values(["case", "age_miles"])[["case", "age_miles"]].to_numpy().tolist()
     assert ages == [[0, 1e5], [1, 1e5], [1, 1.5e5], [3, 6e4], [3, 1.1e5], [4, 2e4], [4, 7e4]]
+
+
+def test_good_findings_are_those_of_bushings_of_unknown_age() -> None:
+    pivots = pd.DataFrame(
+        {
+            "life_id": ["a", "b", ""],
+            "fitted_miles": [np.nan, 1e5, np.nan],
+            "born_miles": [2e5, 1e5, 0.0],
+        },
+        index=[4, 5, 6],
+    )
+    readings = pd.DataFrame(
+        {
+            "life_id": ["a", "a", "a", "a", "b", ""],
+            "true_miles": [3e5, 4e5, 4.5e5, 5e5, 3e5, 3e5],
+            "is_good": [True, True, True, False, True, True],
+            "is_suspect": [False, False, True, False, False, False],
+        }
+    )
+    found = good_findings_of(pivots, readings)
+    assert found["row"].tolist() == [4, 4]
+    assert found["age_miles"].tolist() == [1e5, 2e5]
+    assert good_findings_of(pivots, readings.drop(columns="is_good")).empty

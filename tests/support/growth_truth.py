@@ -16,6 +16,7 @@ import pandas as pd
 from pivotlife.models.growth_cells import fit_laws
 from pivotlife.models.growth_table import growth_table
 from pivotlife.models.life_curves import CurveBook
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.safety import standing_orders
 from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.pipeline import stages
@@ -44,7 +45,8 @@ def _standing_on(day, intake, settings, progress, truth):
     records = stages.build(intake, settings, day, progress)
     histories = records.histories
     bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-    curves = CurveBook(fit_by_type_and_duty(histories.lives), bounds)
+    fits = fit_by_type_and_duty(histories.lives)
+    curves = CurveBook(fits, bounds, paced=paced_fits(histories.lives))
     readings = growth_readings(histories)
     laws = fit_laws(readings, histories.lives)
     table = growth_table(histories.in_service, readings, records.visits, laws, curves)

@@ -1,5 +1,9 @@
 """Chances of pivots as columns, from a life curve alone.
 
+A bushing of unknown age that was found good is looked at as old, as young, and half-way between, as
+its records allow. Each age counts as much as it is likely that a bushing so old was still good when
+it was last found good; the chance then goes on from there.
+
 Not here: chances from readings of play (`growth_chances`), and which of the two speaks.
 """
 
@@ -12,7 +16,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from pivotlife.models.age_cases import over_ages
 from pivotlife.models.life_curves import Curve
+from pivotlife.models.pivot_readings import with_unknown_ages
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -57,6 +63,36 @@ def by_curve(part: pd.DataFrame, curve: Curve, ahead: int = 0) -> pd.DataFrame:
         for g in good
     ]
     return out
+
+
+def by_curve_over_ages(
+    part: pd.DataFrame, good: pd.DataFrame, curve: Curve, ahead: int = 0
+) -> pd.DataFrame:
+    """Chances from the life curve alone where the age is unknown.
+
+    Parameters
+    ----------
+    part : DataFrame, one row per pivot
+        As for `by_curve`, and open_miles (how much younger the bushing may be).
+    good : DataFrame
+        `row` (index of `part`) and age_miles of every good finding, at the greatest age.
+    curve : Curve
+    ahead : int
+
+    Returns
+    -------
+    DataFrame
+        As `by_curve`, index of `part`.
+    """
+    cases, found = with_unknown_ages(part, good.loc[good["row"].isin(part.index)])
+    last = found.groupby("case")["age_miles"].max().reindex(cases.index)
+    cases["last_good_miles"] = cases["last_good_miles"].astype(float).fillna(last)
+    out = by_curve(cases, curve, ahead).assign(row=cases["row"])
+    alive = np.exp(-curve.hazard_to(np.nan_to_num(cases["last_good_miles"].to_numpy(dtype=float))))
+    # All ages may be next to impossible: then they count alike.
+    likely = pd.Series(np.maximum(alive, 1e-12), index=cases.index)
+    share: pd.Series = likely / likely.groupby(cases["row"]).transform("sum")
+    return over_ages(out, cases["row"], share).reindex(part.index)
 
 
 def _chances(part: pd.DataFrame, chance: Callable[[FloatArray], FloatArray]) -> pd.DataFrame:

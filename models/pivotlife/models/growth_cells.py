@@ -2,9 +2,10 @@
 
 One law for each type judged by play: threaded and roller bushings, and rubber where the user has
 set a limit for it (readings without a limit take no part). A duty gets a law of its own once 40
-of its lives were read at two ages or more and they determine its spread to a third or so; the
-others share the growth of all duties at the pace of their own (`growth_pace`), or, where no pace is
-known, as it is: its spread of growth rates then holds the differences between duties as well.
+of its lives showed play at two ages or more and they determine its spread and its exponent to a
+third or so; the others share the growth of all duties at the pace of their own (`growth_pace`), or,
+where no pace is known, as it is: its spread of growth rates then holds the differences between
+duties as well.
 
 A law is held against the survival curve without a law of the same lives. Where the law sees the
 bushings over their limit clearly later than they fail (rubber that splits, rollers that go rough),
@@ -32,9 +33,10 @@ from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.nonparametric import SurvivalCurve, npmle
 from pivotlife.models.pivot_readings import usable_readings
 
-#: Lives read at two ages or more from which a duty has a law of its own.
+#: Lives that showed play at two ages or more from which a duty has a law of its own.
 LIVES_PER_DUTY: Final = 40
-#: Standard error of the log spread of growth rates above which a duty's own law is too vague.
+#: Standard error of the log spread of growth rates, or of the log exponent, above which a duty's
+#: own law is too vague.
 VAGUE_SPREAD: Final = 0.3
 #: Shares over the limit at which law and survival curve are compared.
 COMPARED_AT: Final = (0.1, 0.2, 0.3, 0.4, 0.5)
@@ -177,7 +179,9 @@ def _apart(law: FreePlayGrowth, limit_mm: float, curve: SurvivalCurve) -> tuple[
 
 def _cells(of_type: pd.DataFrame) -> list[tuple[str, pd.DataFrame]]:
     """Return all readings of a type as "all", and those of each duty with lives enough."""
-    ages = of_type.groupby(["duty", "life_id"])["age_miles"].nunique()
+    # A zero shows no growth: a duty full of zeros has no law of its own.
+    measured = of_type[of_type["free_play_mm"].gt(0.0)]
+    ages = measured.groupby(["duty", "life_id"])["age_miles"].nunique()
     twice = ages[ages >= 2].groupby(level="duty").size()
     own = [str(duty) for duty, lives in twice.items() if lives >= LIVES_PER_DUTY]
     return [(ALL_DUTIES, of_type), *((duty, of_type[of_type["duty"] == duty]) for duty in own)]
@@ -236,9 +240,11 @@ def _grown(
     except NoMaximumError as error:
         return None, f"no growth law for {_name(key)}: {error}"
     fit = growth.estimate_.best
-    at = PARAMETERS.index("log_log_rate_spread")
-    vague = fit.fitted[at] and fit.covariance[at, at] > VAGUE_SPREAD**2
-    if key[1] != ALL_DUTIES and vague:
+    spread = np.sqrt(np.diag(fit.covariance))
+    shaping = [PARAMETERS.index(name) for name in ("log_log_rate_spread", "log_exponent")]
+    # Readings without any gauge error to be told: the law runs through a few of them.
+    exact = spread[PARAMETERS.index("log_sigma_e")] == 0.0
+    if key[1] != ALL_DUTIES and (exact or (spread[shaping] > VAGUE_SPREAD).any()):
         return None, f"the growth of {_name(key)} is too uncertain"
     return growth, ""
 

@@ -1,11 +1,12 @@
 """Lives with readings too small to be read: integrated over starting play and growth rate.
 
-A reading at or below half its rounding width says only that the value was below that bound; it
-adds log Phi((bound - expected) / sd). For these lives the integral runs over both the growth rate
-(its z of growth_quadrature) and the starting play, written ``a = base + tilt r + sqrt(variance)
-s`` with s standard normal given the other readings: nodes are laid along the principal curvature
-at the joint mode.
-Not here: whether a zero means "not measured" (growth_weights).
+A reading at or below half its rounding width says only that the value was below that bound, or
+that nobody measured it: with q the share of readings not measured it adds
+log(q + (1 - q) Phi(height)), where height = (bound - expected) / sd. For these lives the integral
+runs over both the growth rate (its z of growth_quadrature) and the starting play, written
+``a = base + tilt r + sqrt(variance) s`` with s standard normal given the other readings: nodes are
+laid along the principal curvature at the joint mode.
+Not here: how large q is (growth_zeros).
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erfcx, log_ndtr
+from scipy.special import erfcx, expit, log_ndtr
 
 from pivotlife.models.growth_law import GrowthLaw
 from pivotlife.models.growth_quadrature import (
@@ -38,7 +39,7 @@ _LIVES_AT_ONCE = 1_000
 class LowReadings:
     """Too-small readings of lives that have equally many; arrays (n_lives, n_low).
 
-    Each adds ``log Phi(level - by_rate r - by_start s)``.
+    Each adds ``log(q + (1 - q) Phi(level - by_rate r - by_start s))``, q = `not_measured`.
     """
 
     lives: Integers
@@ -51,12 +52,12 @@ class LowReadings:
     loaded: Floats
     greased: Floats
     sd: Floats
+    not_measured: float
 
     def take(self, rows: Integers) -> LowReadings:
         """Return some of the lives."""
-        return replace(
-            self, **{field.name: getattr(self, field.name)[rows] for field in fields(self)}
-        )
+        arrays = [field.name for field in fields(self) if field.name != "not_measured"]
+        return replace(self, **{name: getattr(self, name)[rows] for name in arrays})
 
 
 @dataclass(frozen=True)
@@ -124,7 +125,7 @@ def low_gradient(
     gradient = np.zeros(8)
     for j in range(low.level.shape[1]):
         height = _height(low, j, rate, nodes.start)
-        mills = nodes.weight * _mills(height)
+        mills = nodes.weight * _pull(height, low.not_measured)
         x = low.x[:, j, None, None]
         by_sd = low.load[:, j] / low.sd[:, j]
         gradient[2] -= np.sum(
@@ -137,6 +138,18 @@ def low_gradient(
         gradient[6] -= np.sum(low.loaded[:, j] * by_sd * shown)
         gradient[7] -= np.sum(low.greased[:, j] / low.sd[:, j] * mills.sum(axis=(1, 2)))
     return gradient
+
+
+def low_doubts(low: LowReadings, nodes: JointNodes) -> Floats:
+    """Chance that each too-small reading was not measured, shape (n_lives, n_low)."""
+    doubts = np.zeros_like(low.level)
+    if low.not_measured == 0.0:
+        return doubts
+    odds = np.log1p(-low.not_measured) - np.log(low.not_measured)
+    for j in range(low.level.shape[1]):
+        height = _height(low, j, nodes.rate[:, :, None], nodes.start)
+        doubts[:, j] = (nodes.weight * expit(-odds - log_ndtr(height))).sum(axis=(1, 2))
+    return doubts
 
 
 def _low(
@@ -160,6 +173,7 @@ def _low(
         loaded=loaded,
         greased=greased,
         sd=sd,
+        not_measured=law.not_measured,
     )
 
 
@@ -177,14 +191,33 @@ def _mills(height: Floats) -> Floats:
     return ratio
 
 
+def _log_seen(height: Floats, not_measured: float) -> Floats:
+    """Return log(q + (1 - q) Phi)."""
+    below: Floats = log_ndtr(height)
+    if not_measured == 0.0:
+        return below
+    seen: Floats = np.logaddexp(np.log(not_measured), np.log1p(-not_measured) + below)
+    return seen
+
+
+def _pull(height: Floats, not_measured: float) -> Floats:
+    """Return (1 - q) phi / (q + (1 - q) Phi), the slope of `_log_seen`."""
+    mills = _mills(height)
+    if not_measured == 0.0:
+        return mills
+    odds = np.log1p(-not_measured) - np.log(not_measured)
+    return np.asarray(mills * expit(odds + log_ndtr(height)))
+
+
 def _newton(terms: LifeTerms, rates: RateMap, low: LowReadings) -> _Frame:
     """Joint mode by guarded Newton steps (curvature of the bound terms: their expected part)."""
     z, start = rates.centre, np.zeros_like(rates.centre)
     for step in range(_MODE_STEPS + 1):
         plain = z_slopes(terms, rates, z)
         height = low.level - low.by_rate * plain.rate[:, None] - low.by_start * start[:, None]
-        mills = _mills(height)
-        bend = mills * (mills + height)
+        mills = _pull(height, low.not_measured)
+        # A zero that the others contradict bends the other way: it is taken as flat there.
+        bend = np.maximum(mills * (mills + height), 0.0)
         along = low.by_rate * (plain.rate * plain.log_rate_slope)[:, None]
         gradient_z = plain.gradient - (mills * along).sum(axis=1)
         gradient_s = -start - (mills * low.by_start).sum(axis=1)
@@ -233,7 +266,7 @@ def _lay(
     )
     log_value = plain[:, :, None] - 0.5 * start * start + across.log_weights
     for j in range(low.level.shape[1]):
-        log_value += log_ndtr(_height(low, j, rate[:, :, None], start))
+        log_value += _log_seen(_height(low, j, rate[:, :, None], start), low.not_measured)
     top = log_value.max(axis=(1, 2), keepdims=True)
     weight = np.exp(log_value - top)
     total = weight.sum(axis=(1, 2), keepdims=True)

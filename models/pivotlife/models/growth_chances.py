@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from pivotlife.models.age_cases import over_ages
 from pivotlife.models.growth import FreePlayGrowth
 from pivotlife.models.growth_cells import TypeLaw
 from pivotlife.models.growth_likelihood import log_likelihood
@@ -30,8 +31,6 @@ from pivotlife.models.pivot_readings import with_unknown_ages
 DUE_CHANCE: Final = 0.2
 #: The bounds of the play hold the true play with this probability.
 PLAY_LEVEL: Final = 0.8
-#: Share from which an age that was tried counts as one the readings allow.
-LIKELY_AGE: Final = 0.05
 _BAND_DRAWS: Final = 40
 _KEPT: Final = ("resolution_mm", "load_state", "greased_before")
 _AGES: Final = ("age_miles", "visit_age", "next_age")
@@ -92,7 +91,7 @@ def by_growth(part: pd.DataFrame, used: pd.DataFrame, law: TypeLaw, ahead: int =
     out["readings_used"] = count.astype(int)
     read_text = np.where(count > 0, "own readings", "no reading of its own")
     out["method"] = [f"growth of play ({law.name}), {text}" for text in read_text]
-    return _over_ages(out, cases["row"], _age_shares(table, cases["row"], growth)).reindex(
+    return over_ages(out, cases["row"], _age_shares(table, cases["row"], growth)).reindex(
         part.index
     )
 
@@ -144,26 +143,3 @@ def _age_shares(table: pd.DataFrame, row: pd.Series, growth: FreePlayGrowth) -> 
     share = pd.Series(np.exp(behind.to_numpy()), index=row.index)
     of_all: pd.Series = share / share.groupby(row).transform("sum")
     return of_all
-
-
-def _over_ages(out: pd.DataFrame, row: pd.Series, share: pd.Series) -> pd.DataFrame:
-    """Join the cases of each pivot: means by share, and the widest ends of the likely ones."""
-    single = ~row.duplicated(keep=False)
-    if single.all():
-        return out.set_index("row")
-    likely = out[share >= LIKELY_AGE].groupby("row")
-    means = [name for name in out.columns if name.startswith(("chance_over", "chance_ahead"))]
-    means += ["play_at_visit_mm", "play_at_next_visit_mm"]
-    weighted = out[means].mul(share, axis="index").groupby(out["row"]).sum(min_count=1)
-    least = ["chance_lower", "play_at_visit_lower_mm", "miles_until_due"]
-    most = ["chance_upper", "play_at_visit_upper_mm", "last_reading_doubted", "readings_used"]
-    parts = [weighted, likely[least].min(), likely[most].max(), likely[["method"]].first()]
-    joined = pd.concat(parts, axis="columns")[[name for name in out if name != "row"]]
-    # Unlikely ages count a little in the mean, which must not leave its own bounds.
-    for middle, lower, upper in (
-        ("chance_over_by_next_visit", "chance_lower", "chance_upper"),
-        ("play_at_visit_mm", "play_at_visit_lower_mm", "play_at_visit_upper_mm"),
-    ):
-        joined[lower] = joined[[lower, middle]].min(axis="columns", skipna=False)
-        joined[upper] = joined[[upper, middle]].max(axis="columns", skipna=False)
-    return joined

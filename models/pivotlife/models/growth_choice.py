@@ -21,6 +21,12 @@ from pivotlife.models.growth_start import (
     rough_law,
 )
 from pivotlife.models.growth_weights import weigh_readings
+from pivotlife.models.growth_zeros import (
+    DOUBTED_BEFORE,
+    READ_BEFORE,
+    with_share_not_measured,
+    zero_doubts,
+)
 
 FIRST_LIVES = 1_200
 _FIRST_ROUNDS = 6
@@ -31,6 +37,8 @@ _DECIDED = 20.0
 # Weights that move by less than this in sum, per reading, leave the fit as it is.
 _SETTLED = 1e-4
 _FEW_LIVES = 30
+# Change of the share of zeros nobody measured from which the fit is repeated.
+_SAME_ZEROS = 0.005
 _Start = tuple[GrowthLaw, NDArray[np.float64] | None]
 
 
@@ -98,16 +106,19 @@ def estimate_growth(
     fitted, warnings = fitted_parameters(used)
     first = _first_fits(used, fitted, generator, densities, weigh)
     tried = _still_open(first)
-    weighed = weigh_readings(used, tried[0].law) if weigh else used
+    weighed, zeros = _judged(used, tried[0].law) if weigh else (used, 0.0)
     share = min(1.0, FIRST_LIVES / used.n_lives)
     fits = _climb_each(
-        [(fit.law, share * fit.covariance) for fit in tried], weighed, fitted, n_nodes=n_nodes
+        [(replace(fit.law, not_measured=zeros), share * fit.covariance) for fit in tried],
+        weighed,
+        fitted,
+        n_nodes=n_nodes,
     )
     best = min(fits, key=lambda fit: fit.aic)
-    again = weigh_readings(used, best.law) if weigh else weighed
-    if _moved(again, weighed):
+    again, zeros = _judged(used, best.law) if weigh else (weighed, 0.0)
+    if _moved(again, weighed) or abs(zeros - best.law.not_measured) > _SAME_ZEROS:
         # Both densities were compared on the same weights; the winner is refitted on its own.
-        start = (best.law, share * tried[0].covariance)
+        start = (replace(best.law, not_measured=zeros), share * tried[0].covariance)
         (best,) = _climb_each([start], again, fitted, n_nodes=n_nodes)
         weighed = again
     best = with_covariance(best, weighed, n_nodes=n_nodes)
@@ -120,7 +131,7 @@ def estimate_growth(
         n_lives=weighed.n_lives,
         n_readings=len(weighed.play_mm),
         n_wild=int(np.sum(weighed.weight < 0.5)),
-        n_not_measured=len(used.censored_row) - len(weighed.censored_row),
+        n_not_measured=int(np.sum(zero_doubts(weighed, best.law) > 0.5)),
         warnings=(*warnings, *best.warnings),
     )
 
@@ -131,10 +142,14 @@ def _still_open(first: list[LawFit]) -> list[LawFit]:
     return [fit for fit in ranked if fit.aic - ranked[0].aic < _DECIDED]
 
 
+def _judged(data: GrowthReadings, law: GrowthLaw) -> tuple[GrowthReadings, float]:
+    """Weigh the readings under a law and find the share that nobody measured."""
+    weighed = weigh_readings(data, law)
+    return weighed, with_share_not_measured(law, weighed).not_measured
+
+
 def _moved(one: GrowthReadings, other: GrowthReadings) -> bool:
     """Whether two weightings of the same readings differ enough to fit again."""
-    if len(one.censored_row) != len(other.censored_row):
-        return True
     off = float(np.abs(one.weight - other.weight).sum())
     return off > _SETTLED * len(one.weight)
 
@@ -167,12 +182,14 @@ def _first_fits(
         # Values far out of range (a wrong unit) must not take part even in the first search.
         wide = replace(law, sigma_e_mm=_ROUGH * law.sigma_e_mm)
         weighed = weigh_readings(share, wide)
+        law = replace(law, not_measured=DOUBTED_BEFORE / READ_BEFORE)
     for _ in range(_FIRST_ROUNDS):
         before = law
         law = climb(weighed, law, fitted, n_nodes=7, fine=False).law
         if not weigh:
             break
-        lighter = weigh_readings(share, law)
+        lighter, zeros = _judged(share, law)
+        law = replace(law, not_measured=zeros)
         settled = (
             not _moved(lighter, weighed) or abs(np.log(law.sigma_e_mm / before.sigma_e_mm)) < 0.005
         )

@@ -113,7 +113,7 @@ def climb(
     search = _Search(data, start, fitted, n_nodes, fine)
     vector, value = search.maximise(start.vector()[fitted], _sound_scale(scale, fitted))
     law = search.law(vector)
-    _check(law, fitted)
+    _check(law, fitted, data)
     return LawFit(law, value, np.zeros((8, 8)), fitted)
 
 
@@ -146,7 +146,8 @@ def drawn_laws(fit: LawFit, draws: int, seed: int) -> list[GrowthLaw]:
     vectors = generator.multivariate_normal(
         fit.law.vector(), fit.covariance, size=draws, method="eigh"
     )
-    return [law_from_vector(v, fit.law.density, fit.law.miles_scale) for v in vectors]
+    held = fit.law.density, fit.law.miles_scale, fit.law.not_measured
+    return [law_from_vector(v, *held) for v in vectors]
 
 
 class _Search:
@@ -160,11 +161,12 @@ class _Search:
         self.whole = start.vector()
         self.density: Density = start.density
         self.miles_scale = start.miles_scale
+        self.not_measured = start.not_measured
 
     def law(self, vector: Floats) -> GrowthLaw:
         whole = self.whole.copy()
         whole[self.fitted] = vector
-        return law_from_vector(whole, self.density, self.miles_scale)
+        return law_from_vector(whole, self.density, self.miles_scale, self.not_measured)
 
     def both(self, vector: Floats) -> tuple[float, Floats]:
         if np.max(np.abs(vector)) > _HIGH * 1.5:
@@ -235,14 +237,17 @@ def _invert(information: Floats) -> tuple[Floats, tuple[str, ...]]:
     return inverse, ("The readings leave a combination of the law's parameters open.",)
 
 
-def _check(law: GrowthLaw, fitted: Mask) -> None:
+def _check(law: GrowthLaw, fitted: Mask, data: GrowthReadings) -> None:
     vector = law.vector()
     if not _LOW_EXPONENT < law.exponent < _HIGH_EXPONENT:
         raise NoMaximumError(
             f"The growth exponent runs away to {law.exponent:.2g}: the readings do not show how "
             "play grows with age; more bushings read at several ages are needed."
         )
-    if law.log_rate_centre < -_HIGH:
+    # What the typical bushing has gained by the age of the oldest one read.
+    oldest = max(data.log_miles.max(initial=0.0), data.censored_log_miles.max(initial=0.0))
+    gained = law.log_rate_centre + law.exponent * (oldest - np.log(law.miles_scale))
+    if gained < -_HIGH:
         raise NoMaximumError(
             "Play does not grow with age in these readings; a growth law has no maximum."
         )

@@ -62,6 +62,9 @@ class GrowthLaw:
         What is added to a reading taken just after greasing (normally below zero).
     miles_scale : float, miles
         The age at which r is expressed.
+    not_measured : float
+        Share of readings for which a zero was written that nobody measured; not part of the
+        vector (`growth_zeros` finds it beforehand, as it does the weights of wild readings).
     """
 
     density: Density
@@ -74,6 +77,7 @@ class GrowthLaw:
     load_factor: float = 1.0
     grease_offset_mm: float = 0.0
     miles_scale: float = 100_000.0
+    not_measured: float = 0.0
 
     def vector(self) -> Floats:
         """Return the parameters in the order of `PARAMETERS`, shape (8,)."""
@@ -138,7 +142,9 @@ class GrowthLaw:
         return float(np.exp(0.5 * (low + high)))
 
 
-def law_from_vector(vector: Floats, density: Density, miles_scale: float) -> GrowthLaw:
+def law_from_vector(
+    vector: Floats, density: Density, miles_scale: float, not_measured: float = 0.0
+) -> GrowthLaw:
     """Return the law of a parameter vector (order of `PARAMETERS`; logs held within +-12)."""
     held = np.clip(vector, -_LOG_LIMIT, _LOG_LIMIT)
     alpha, log_a, log_e, log_p, centre, log_spread, log_load, offset = (float(v) for v in held)
@@ -153,6 +159,7 @@ def law_from_vector(vector: Floats, density: Density, miles_scale: float) -> Gro
         load_factor=float(np.exp(log_load)),
         grease_offset_mm=offset,
         miles_scale=miles_scale,
+        not_measured=not_measured,
     )
 
 

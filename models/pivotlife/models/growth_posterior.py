@@ -39,6 +39,7 @@ _ACROSS = 9
 _LIVES_AT_ONCE = 8_192
 # The plain sum is exact to 1e-6 while the step is at least 0.8 grid intervals wide.
 _SHARP = 1.25
+_LEAST_SPREAD = 1e-9
 
 
 @dataclass(frozen=True)
@@ -191,5 +192,6 @@ def _joint_grid(terms: LifeTerms, law: GrowthLaw, low: LowReadings) -> LifeGrid:
     base = mean_a - tilt * mean_r
     start = (own.base - base)[:, None, None] + spread[:, :, None] * nodes.start
     start = start + ((own.tilt - tilt)[:, None] * nodes.rate)[:, :, None]
-    sd = np.sqrt((nodes.weight * start**2).sum(axis=(1, 2)))
+    # Readings that contradict each other leave a single node: never quite without spread.
+    sd = np.sqrt(np.maximum((nodes.weight * start**2).sum(axis=(1, 2)), _LEAST_SPREAD**2))
     return LifeGrid(low.lives, rates, nodes.z, nodes.rate, weight, base, tilt, sd)

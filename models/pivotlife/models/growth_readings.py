@@ -171,22 +171,6 @@ def select_lives(data: GrowthReadings, lives: Integers) -> GrowthReadings:
     )
 
 
-def drop_censored(data: GrowthReadings, keep: NDArray[np.bool_]) -> GrowthReadings:
-    """Return the readings without those too-small values where `keep` is False."""
-    if keep.all():
-        return data
-    return replace(
-        data,
-        censored_row=data.censored_row[keep],
-        censored_life=data.censored_life[keep],
-        censored_log_miles=data.censored_log_miles[keep],
-        censored_bound_mm=data.censored_bound_mm[keep],
-        censored_width_mm=data.censored_width_mm[keep],
-        censored_loaded=data.censored_loaded[keep],
-        censored_greased=data.censored_greased[keep],
-    )
-
-
 def _lives(readings: pd.DataFrame, pivot_code: Integers) -> tuple[Integers, Integers]:
     """Return the life of each row, numbered by first appearance, and each life's first row."""
     key = pivot_code.astype(np.int64)

@@ -18,11 +18,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from pivotlife.models.curve_chances import by_curve
+from pivotlife.models.curve_chances import by_curve_over_ages
 from pivotlife.models.growth_cells import GrowthLaws, TypeLaw
 from pivotlife.models.growth_chances import by_growth
 from pivotlife.models.life_curves import CurveBook
-from pivotlife.models.pivot_readings import UNKNOWN_AGE, readings_of, with_ages
+from pivotlife.models.pivot_readings import UNKNOWN_AGE, good_findings_of, readings_of, with_ages
 
 GROWTH_COLUMNS: Final = (
     "pivot_id",
@@ -51,6 +51,9 @@ JUDGED_BY_FINDINGS: Final = frozenset({"rubber-bonded"})
 _RESULTS: Final = GROWTH_COLUMNS[8:18]
 _DOUBTED: Final = "the last reading is far above what the others say"
 _TRIED: Final = "fitted at an unknown odometer: ages weighed by how well its readings fit them"
+_TRIED_GOOD: Final = (
+    "fitted at an unknown odometer: ages weighed by how likely it was still good when so found"
+)
 
 
 def growth_table(
@@ -69,7 +72,7 @@ def growth_table(
         pivot_id, unit_id, duty, bushing_type, life_id, fitted_miles (NaN = unknown),
         age_at_most_miles, age_at_least_miles, last_good_miles (age), last_reading_date, limit_mm.
     readings : DataFrame
-        life_id, true_miles, free_play_mm; optional columns as in `readings_of`.
+        life_id, true_miles, free_play_mm; optional columns as in `readings_of`, and is_good.
     visits : DataFrame
         unit_id, miles_now, visit_date, visit_miles, next_visit_date, next_visit_miles.
     laws : GrowthLaws
@@ -87,11 +90,11 @@ def growth_table(
         until due count from now to where the chance of being over reaches 0.2.
     """
     pivots = with_ages(in_service, visits)
-    used = readings_of(pivots, readings)
+    used, good = readings_of(pivots, readings), good_findings_of(pivots, readings)
     parts = []
     for (kind, duty), group in pivots.groupby(["bushing_type", "duty"], sort=True):
         mine = used.loc[used["row"].isin(group.index)]
-        parts.append(_cell(group, mine, str(kind), str(duty), laws, curves, ahead))
+        parts.append(_cell(group, mine, good, str(kind), str(duty), laws, curves, ahead))
     results = pd.concat(parts) if parts else pd.DataFrame(index=pivots.index[:0])
     beyond = [f"chance_ahead_{step}" for step in range(1, ahead + 1)]
     columns = [*GROWTH_COLUMNS, "last_reading_doubted", *beyond]
@@ -109,6 +112,7 @@ def seen_ahead(table: pd.DataFrame, ahead: int) -> pd.DataFrame:
 def _cell(
     group: pd.DataFrame,
     used: pd.DataFrame,
+    good: pd.DataFrame,
     kind: str,
     duty: str,
     laws: GrowthLaws,
@@ -127,9 +131,12 @@ def _cell(
         parts.append(_from_law(group.loc[read | prior], used, law, law_note, ahead))
     rest = group.loc[~(read | prior)]
     if curve is not None and len(rest):
-        found = by_curve(rest, curve, ahead)
+        found = by_curve_over_ages(rest, good, curve, ahead)
+        age_warning = rest["age_warning"].mask(
+            (rest["age_warning"] == UNKNOWN_AGE) & rest.index.isin(good["row"]), _TRIED_GOOD
+        )
         note = "; ".join(filter(None, ["" if law is not None else law_note, curve.warning]))
-        parts.append(found.assign(warning=_joined(rest["age_warning"], note)))
+        parts.append(found.assign(warning=_joined(age_warning, note)))
     elif len(rest):
         warning = _joined(rest["age_warning"], law_note or "no life curve for this type")
         nothing = {"readings_used": 0, "method": "none", "warning": warning}

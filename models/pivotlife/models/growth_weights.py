@@ -3,8 +3,8 @@
 A reading is held against what the bushing's other readings and its type say of it. Up to 3
 standard deviations off it counts in full; from 5 on it has the weight of a Student error of 4
 degrees of freedom, (4 + 1) / (4 + z^2), with a smooth passage between, so that the ordinary
-readings, and with them the gauge error, stay as they are. A zero far below what the others say
-was most likely not measured and is left out.
+readings, and with them the gauge error, stay as they are. Zeros have a share of their own that
+nobody measured (growth_zeros) and are not weighed here.
 Student weights after K. L. Lange, R. J. A. Little and J. M. G. Taylor, "Robust statistical
 modeling using the t distribution", JASA 84 (1989) 881-896 (cited from memory); the passage from 3
 to 5 is our own.
@@ -22,7 +22,6 @@ from pivotlife.models.growth_quadrature import rate_map
 from pivotlife.models.growth_readings import (
     GrowthReadings,
     Integers,
-    drop_censored,
     select_lives,
 )
 from pivotlife.models.growth_sums import (
@@ -35,7 +34,6 @@ from pivotlife.models.growth_sums import (
 Floats = NDArray[np.float64]
 FULL_UNTIL, STUDENT_FROM = 3.0, 5.0
 DEGREES_OF_FREEDOM = 4.0
-NOT_MEASURED_FROM = 3.5
 _ROUNDS = 6
 
 
@@ -60,7 +58,7 @@ def student_weight(deviation: Floats) -> Floats:
 
 
 def weigh_readings(data: GrowthReadings, law: GrowthLaw) -> GrowthReadings:
-    """Return the readings with weights under a law and without zeros that were not measured.
+    """Return the readings with weights under a law.
 
     Parameters
     ----------
@@ -81,10 +79,7 @@ def weigh_readings(data: GrowthReadings, law: GrowthLaw) -> GrowthReadings:
         weight = weight.copy()
         weight[_of_lives(plain, doubted)] = _settle(select_lives(plain, doubted), law)
         plain = replace(plain, weight=weight)
-        rough = _rough(plain, law)
-    if not len(plain.censored_life):
-        return plain
-    return drop_censored(plain, _was_measured(plain, law, rough))
+    return plain
 
 
 def reading_deviations(data: GrowthReadings, law: GrowthLaw, rough: _Rough | None = None) -> Floats:
@@ -171,12 +166,3 @@ def _expected(
     play = rough.a[life] + rough.r[life] * x
     spread = rough.variance_a[life] + (rough.tilt[life] + x) ** 2 * rough.variance_r[life]
     return load * play + law.grease_offset_mm * greased, load**2 * spread
-
-
-def _was_measured(data: GrowthReadings, law: GrowthLaw, rough: _Rough) -> NDArray[np.bool_]:
-    load = load_factors(law, data.censored_loaded)
-    expected, spread = _expected(
-        law, rough, data.censored_life, data.censored_log_miles, load, data.censored_greased
-    )
-    scale = np.sqrt(spread + error_variance(law, data.censored_width_mm))
-    return np.asarray((expected - data.censored_bound_mm) / scale < NOT_MEASURED_FROM)

@@ -1,7 +1,8 @@
 """Which life curve speaks for a pivot, and how far that curve may be off.
 
 The curve of the bushing type in the unit's duty if at least five failures stand behind it, else
-the type's over all duties, else the curve that the absence of failures allows, with the shape
+the type's over all duties at the pace of this one where that is known (`life_pace`), else the
+type's over all duties as it is, else the curve that the absence of failures allows, with the shape
 that was assumed for it. Each step down is named in the warning.
 
 Not here: fitting curves, readings of free play.
@@ -11,7 +12,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 import numpy as np
@@ -90,15 +91,23 @@ class CurveBook:
     bounds : mapping of bushing type to (assumed shape, lowest scale in miles the records allow)
     draws, seed : int
         Of the curves drawn from each fit.
+    paced : mapping of (bushing type, duty) to a fit
+        Curves of all duties at the pace of one (`life_pace.paced_fits`).
     """
 
     fits: Mapping[tuple[str, str], FittedCurve]
     bounds: Mapping[str, tuple[float, float]]
     draws: int = 60
     seed: int = 1
+    paced: Mapping[tuple[str, str], FittedCurve] = field(default_factory=dict)
 
     def curve(self, bushing_type: str, duty: str) -> Curve | None:
         """Return the curve that speaks for a type in a duty, or None."""
+        own, paced = (of.get((bushing_type, duty)) for of in (self.fits, self.paced))
+        if paced is not None and (own is None or own.n_failures < FEW_FAILURES):
+            name = f"{bushing_type}, all duties at the pace of {duty}"
+            note = f"too few failures in {duty}: curve of all duties at its pace"
+            return _from_fit((bushing_type, duty), paced, note, self.draws, self.seed, name)
         return choose_curve(
             self.fits, self.bounds, bushing_type, duty, draws=self.draws, seed=self.seed
         )
@@ -145,7 +154,14 @@ def choose_curve(
     return None
 
 
-def _from_fit(key: tuple[str, str], fit: FittedCurve, warning: str, draws: int, seed: int) -> Curve:
+def _from_fit(
+    key: tuple[str, str],
+    fit: FittedCurve,
+    warning: str,
+    draws: int,
+    seed: int,
+    name: str = "",
+) -> Curve:
     # Seeded by the curve's own name: another type's fit cannot move these draws.
     rng = np.random.default_rng([seed, zlib.crc32("/".join(key).encode())])
     covariance = np.asarray(fit.covariance, dtype=float)
@@ -156,5 +172,5 @@ def _from_fit(key: tuple[str, str], fit: FittedCurve, warning: str, draws: int, 
         warning = "; ".join(filter(None, [warning, "the curve's uncertainty is unknown"]))
     shapes = np.exp(np.clip(drawn[:, 0], np.log(0.2), np.log(15.0)))
     scales = np.exp(np.clip(drawn[:, 1], centre[1] - 4.0, centre[1] + 4.0))
-    name = key[0] if key[1] == ALL_DUTIES else f"{key[0]}, {key[1]}"
+    name = name or (key[0] if key[1] == ALL_DUTIES else f"{key[0]}, {key[1]}")
     return Curve(fit.shape, fit.scale, shapes, scales, name, warning, is_bound=False)

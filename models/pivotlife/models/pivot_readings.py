@@ -38,8 +38,8 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     ----------
     readings : DataFrame
         life_id, age_miles, free_play_mm, limit_mm; optional reading_date, direction, load_state,
-        greased_before, is_suspect (bool: may not have been measured at all) and is_tight (bool:
-        of a pin that seized or takes no grease, which hides play).
+        greased_before, is_suspect (bool: left out unless it is a zero, which growth weighs) and
+        is_tight (bool: of a pin that seized or takes no grease, which hides play).
 
     Returns
     -------
@@ -49,9 +49,10 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
     numbers = readings[["age_miles", "free_play_mm", "limit_mm"]]
     good = np.isfinite(numbers.to_numpy(dtype=float)).all(axis=1)
     good &= (numbers["age_miles"] >= 0) & (numbers["free_play_mm"] >= 0) & (numbers["limit_mm"] > 0)
-    for doubt in ("is_suspect", "is_tight"):
-        if doubt in readings:
-            good &= ~readings[doubt].astype(bool)
+    if "is_tight" in readings:
+        good &= ~readings["is_tight"].astype(bool)
+    if "is_suspect" in readings:
+        good &= ~readings["is_suspect"].astype(bool) | readings["free_play_mm"].eq(0.0)
     rows = readings.loc[good]
     day = "reading_date" if "reading_date" in rows else "age_miles"
     alike = [name for name in _ALIKE if name in rows]
@@ -127,6 +128,33 @@ def readings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
     rows = rows.merge(starts, on="life_id", how="inner")
     rows["age_miles"] = rows["true_miles"] - rows["born_miles"]
     return usable_readings(rows)
+
+
+def good_findings_of(pivots: pd.DataFrame, readings: pd.DataFrame) -> pd.DataFrame:
+    """Find when bushings of unknown age were found good, by play or by word.
+
+    Parameters
+    ----------
+    pivots : DataFrame
+        From `with_ages`; fitted_miles, life_id, born_miles.
+    readings : DataFrame
+        life_id, true_miles; optional is_good and is_suspect (bool).
+
+    Returns
+    -------
+    DataFrame
+        `row` (the pivot's index) and age_miles at the greatest age; empty without `is_good`.
+    """
+    if "is_good" not in readings:
+        return pd.DataFrame({"row": pd.Series(dtype=int), "age_miles": pd.Series(dtype=float)})
+    good = readings["is_good"].astype(bool) & readings["true_miles"].notna()
+    if "is_suspect" in readings:
+        good &= ~readings["is_suspect"].astype(bool)
+    unknown = pivots["fitted_miles"].isna() & pivots["life_id"].astype(str).ne("")
+    starts = pivots.loc[unknown, ["life_id", "born_miles"]].rename_axis("row").reset_index()
+    rows = readings.loc[good, ["life_id", "true_miles"]].merge(starts, on="life_id", how="inner")
+    rows["age_miles"] = (rows["true_miles"] - rows["born_miles"]).clip(lower=0.0)
+    return rows.dropna()[["row", "age_miles"]]
 
 
 def with_unknown_ages(

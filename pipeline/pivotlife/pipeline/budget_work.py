@@ -17,6 +17,7 @@ from pivotlife.models.demand_pivots import demand_pivots, listed_visits
 from pivotlife.models.kit_demand import kit_demand
 from pivotlife.models.kit_match import match_kits
 from pivotlife.models.life_curves import CurveBook
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.warranty import warranty_claims
 from pivotlife.pipeline.decision_inputs import scale_bounds
 from pivotlife.pipeline.renewal_draws import gaps_between_visits, renewals_ahead, shop_habits
@@ -61,6 +62,7 @@ def budget_tables(
         work.survival.fits,
         scale_bounds(histories.lives, settings.survival.assumed_shape),
         seed=settings.random.seed,
+        paced=paced_fits(histories.lives),
     )
     months = months_ahead(as_of)
     renewals = renewals_ahead(

@@ -24,6 +24,7 @@ from pivotlife.models.demand_pivots import demand_pivots
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.growth_table import growth_table
 from pivotlife.models.life_curves import CurveBook
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.spend_check import SPEND_COLUMNS, spend_check
 from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.pipeline.decision_inputs import scale_bounds, sudden_rates
@@ -192,7 +193,8 @@ def _forecast(
     if in_service.empty or not bounds:
         return None
     seed = settings.random.seed
-    curves = CurveBook(fit_by_type_and_duty(lives), bounds, seed=seed)
+    fits = fit_by_type_and_duty(lives)
+    curves = CurveBook(fits, bounds, seed=seed, paced=paced_fits(lives))
     readings, no_law = growth_readings(histories, seed=seed), GrowthLaws({}, {})
     chances = growth_table(in_service, readings, visits, no_law, curves, VISITS_BEYOND)
     pivots = demand_pivots(in_service, chances, visits, gaps_between_visits(settings), day)

@@ -24,6 +24,7 @@ from pivotlife.models.growth_cells import GrowthLaws, fit_laws
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table, seen_ahead
 from pivotlife.models.imputed_lives import completed_lives
 from pivotlife.models.life_curves import CurveBook
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
@@ -197,7 +198,8 @@ def decided(
     histories = records.histories
     costs = cost_items(settings.costs)
     bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-    curves = CurveBook(fits, bounds, seed=settings.random.seed)
+    paced = paced_fits(histories.lives)
+    curves = CurveBook(fits, bounds, seed=settings.random.seed, paced=paced)
     beyond = settings.decision.lookahead_visits - 1
     outlook = growth_table(
         histories.in_service, readings, records.visits, laws, curves, max(beyond, ahead)
