@@ -22,6 +22,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from pivotlife.pipeline.odometer_chain import ROUNDING_MILES, Split, best_split, longest_chain
+from pivotlife.pipeline.odometer_ends import steep_units, without_steep_end
 from pivotlife.pipeline.odometer_suspects import (
     STRETCH,
     Suspicion,
@@ -106,7 +107,7 @@ def believe(day: Floats, miles: Floats, daily_maximum: float) -> Believed:
     back = np.cumsum(first) - 1
     days, values = day[first], miles[first]
     copies = np.bincount(back)
-    kept = longest_chain(days, values, daily_maximum, copies)
+    kept = _agreeing(days, values, daily_maximum, copies)
     shift, odd = np.zeros(len(days)), []
     if (~kept).sum() >= STRETCH:
         odd = km_stretches(days, values, kept)
@@ -118,6 +119,22 @@ def believe(day: Floats, miles: Floats, daily_maximum: float) -> Believed:
     odd = odd or believed_km(days, values, kept)
     rows = [s._replace(rows=np.flatnonzero(np.isin(back, s.rows))) for s in odd]
     return Believed(kept[back], shift[back], rows)
+
+
+def _agreeing(
+    day: Floats, miles: Floats, daily_maximum: float, copies: npt.NDArray[np.int64]
+) -> Mask:
+    """Longest agreeing run whose end does not race away from the unit's own pace."""
+    kept = longest_chain(day, miles, daily_maximum, copies)
+    end = without_steep_end(day, miles, kept, daily_maximum)
+    doubted = kept & ~end
+    if not doubted.any():
+        return kept
+    # Without them, values that they contradicted may agree.
+    rest = ~doubted
+    kept = np.zeros(len(day), dtype=bool)
+    kept[rest] = longest_chain(day[rest], miles[rest], daily_maximum, copies[rest])
+    return kept
 
 
 def _km_or_second_truck(
@@ -170,13 +187,14 @@ def _follow(day: Floats, miles: Floats, kept: Mask, split: Split) -> tuple[Mask,
 def _doubtful(
     unit: npt.NDArray[np.int64], day: Floats, miles: Floats, daily_maximum: float
 ) -> Mask:
-    """Say for each unit whether any two of its values contradict (all units in one pass)."""
+    """Say for each unit whether any two of its values contradict, or its last ones race away."""
     falls = np.diff(miles, prepend=0.0) < 0
     headroom = pd.Series(daily_maximum * day - miles)
     drop = headroom.groupby(unit).cummax() - headroom > daily_maximum + ROUNDING_MILES
     same = np.diff(unit, prepend=-1) == 0
     doubtful = np.zeros(int(unit.max(initial=-1)) + 1, dtype=bool)
     doubtful[unit[(falls & same) | drop.to_numpy()]] = True
+    doubtful[steep_units(unit, day, miles, daily_maximum)] = True
     return doubtful
 
 
