@@ -105,7 +105,16 @@ def test_units_are_listed_by_their_best_conversion(inputs: PageInputs) -> None:
     assert best_rows(both)["to_type"].iloc[0] == "roller"
     assert cells(unit_table(both, "USD"), "Unit") == ["MD-014", "MD-033"]
     assert cells(near_sale_table(both, "USD"), "Unit") == ["MD-033", "MD-014"]
-    assert unit_sentence(both) == ("The best other type pays on 1 unit, does not pay on 1 unit.")
+    assert unit_sentence(both) == "The best other type pays on 1 unit; does not pay on 1 unit."
+
+
+def test_a_saving_that_may_be_a_loss_is_not_said_to_pay(inputs: PageInputs) -> None:
+    units = inputs.tables["conversion_by_unit"].assign(verdict=[MAY_LOSE, MAY_PAY])
+    assert unit_sentence(units) == (
+        "The best other type pays on average but may lose on 1 unit; "
+        "loses on average but may pay on 1 unit."
+    )
+    assert cells(unit_table(units, "USD"), "Verdict") == [MAY_LOSE, MAY_PAY]
 
 
 def test_the_coming_year_is_told_with_its_range(inputs: PageInputs) -> None:

@@ -14,9 +14,16 @@ from cost_lives import MONEY, NEVER, SURE, WORK, life
 from pivotlife.models.truck_miles import PLACES
 from pivotlife.models.unit_conversion import (
     CONVERSION_COLUMNS,
+    DOES_NOT_PAY,
     FLEET_COLUMNS,
+    MAY_LOSE,
+    MAY_PAY,
+    PAYS,
+    TOO_CLOSE,
+    VERDICTS,
     FleetCost,
     fleet_cost,
+    verdict,
 )
 
 PLAIN = replace(MONEY, discount_rate=0.0, price_escalation=0.0)
@@ -82,6 +89,38 @@ def test_few_miles_left_tell_against_converting() -> None:
     assert one(fleet, "short")["verdict"] == "does not pay"
     assert one(fleet, "long")["verdict"] == "pays"
     assert one(fleet, "long")["years_left"] == pytest.approx(900 / 65)
+
+
+@pytest.mark.parametrize(
+    ("mean", "error", "low", "high", "said"),
+    [
+        (500.0, 10.0, 1.0, 900.0, PAYS),
+        (500.0, 10.0, -1.0, 900.0, MAY_LOSE),
+        (19.0, 10.0, -400.0, 500.0, TOO_CLOSE),
+        (-19.0, 10.0, -500.0, -1.0, TOO_CLOSE),
+        (-500.0, 10.0, -900.0, 1.0, MAY_PAY),
+        (-500.0, 10.0, -900.0, -1.0, DOES_NOT_PAY),
+        (140.0, 0.0, 140.0, 140.0, PAYS),
+        (-140.0, 0.0, -140.0, -140.0, DOES_NOT_PAY),
+    ],
+)
+def test_pays_is_said_only_where_eight_futures_in_ten_agree(
+    mean: float, error: float, low: float, high: float, said: str
+) -> None:
+    assert verdict(mean, error, low, high) == said
+
+
+def test_the_verdict_never_contradicts_the_range_beside_it() -> None:
+    lives = (life("threaded", 2.2, 200_000.0), life("roller", 2.5, 300_000.0))
+    rows = [row for place in range(6) for row in pivots(f"U{place}")]
+    told = made(
+        rows, [unit(f"U{place}", 60_000.0 * (place + 1)) for place in range(6)], *lives
+    ).conversions
+    assert set(told["verdict"]) <= set(VERDICTS)
+    spans = (told["saving_p10"] < 0) & (told["saving_p90"] > 0)
+    assert not told.loc[spans, "verdict"].isin([PAYS, DOES_NOT_PAY]).any()
+    assert (told.loc[told["verdict"] == PAYS, "chance_pays"] >= 0.89).all()
+    assert MAY_LOSE in set(told["verdict"])
 
 
 def test_what_is_over_is_renewed_either_way_and_costs_no_trucks_twice() -> None:

@@ -21,12 +21,28 @@ from pivotlife.dashboards.tables import (
     make_table,
     with_used_notes,
 )
+from pivotlife.models.unit_conversion import (
+    DOES_NOT_PAY,
+    MAY_LOSE,
+    MAY_PAY,
+    PAYS,
+    TOO_CLOSE,
+    UNKNOWN,
+)
 
 #: Units shown by their best conversion, and by how near their sale is; the file has them all.
 _UNITS_SHOWN: Final = 50
 _NEAR_SALE: Final = 20
 #: What a conversion may be booked as; anything else says that nobody has set the amount.
 _FLAGS: Final = ("capital", "expense")
+#: How the verdicts are told of a number of units.
+_TOLD: Final[dict[str, str]] = {
+    PAYS: "pays on {}",
+    MAY_LOSE: "pays on average but may lose on {}",
+    TOO_CLOSE: "is too close to call on {}",
+    MAY_PAY: "loses on average but may pay on {}",
+    DOES_NOT_PAY: "does not pay on {}",
+}
 
 
 def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
@@ -53,8 +69,9 @@ def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
             (
                 unit_sentence(units),
                 "Kept or converted at its next visit, each unit until its own sale, same luck for "
-                "both. First cost is the cash of that visit. Whether it is booked as capital or "
-                "expense is your accountant's rule: finance.capital_from sets the amount.",
+                "both. Pays, or does not pay, is said where at least nine of ten drawn futures agree. "
+                "First cost is the cash of that visit. Whether it is booked as capital or expense "
+                "is your accountant's rule: finance.capital_from sets the amount.",
             ),
             tables=(unit_table(units, money), near_sale_table(units, money)),
         ),
@@ -112,18 +129,18 @@ def year_table(years: pd.DataFrame, currency: str) -> Table:
 
 
 def unit_sentence(units: pd.DataFrame) -> str:
-    """Count the units on which the best conversion pays, does not, or is too close to call."""
+    """Count the units by what is said of their best conversion."""
     verdicts = best_rows(units)["verdict"].value_counts()
     parts = [
-        f"{verdict} on {words.count(verdicts[verdict], 'unit')}"
-        for verdict in ("pays", "does not pay", "too close to call")
+        told.format(words.count(verdicts[verdict], "unit"))
+        for verdict, told in _TOLD.items()
         if verdict in verdicts
     ]
-    unknown = int(verdicts.get("unknown", 0))
+    unknown = int(verdicts.get(UNKNOWN, 0))
     tail = f" Of {words.count(unknown, 'unit')} no sale is planned." if unknown else ""
     if not parts:
         return f"No unit could be looked at.{tail}"
-    return f"The best other type {', '.join(parts)}.{tail}"
+    return f"The best other type {'; '.join(parts)}.{tail}"
 
 
 def best_rows(units: pd.DataFrame) -> pd.DataFrame:

@@ -51,6 +51,15 @@ _ROWS: Final = 30_000
 _FEWEST: Final = 8
 #: Standard errors within which a mean saving counts as nothing.
 _SURE: Final = 2.0
+#: What is said of a conversion. Plain words only where eight futures in ten agree: both the 10 %
+#: and the 90 % point of the saving lie on one side of nothing.
+PAYS: Final = "pays"
+MAY_LOSE: Final = "pays on average, may lose"
+TOO_CLOSE: Final = "too close to call"
+MAY_PAY: Final = "loses on average, may pay"
+DOES_NOT_PAY: Final = "does not pay"
+VERDICTS: Final = (PAYS, MAY_LOSE, TOO_CLOSE, MAY_PAY, DOES_NOT_PAY)
+UNKNOWN: Final = "unknown"
 _UNSOLD: Final = "no planned sale: give the unit a holding odometer, or set finance.holding_miles"
 _KITS: Final = COUNTS.index("kits")
 _LUBE: Final = COUNTS.index("lube_visits")
@@ -335,16 +344,36 @@ def _conversions(duty: _Duty, made: FloatArray) -> pd.DataFrame:
 
 def _judged(saved: FloatArray) -> dict[str, object]:
     mean, error = float(saved.mean()), float(saved.std() / np.sqrt(len(saved)))
-    sure = abs(mean) > _SURE * error
-    verdict = ("pays" if mean > 0 else "does not pay") if sure else "too close to call"
-    low, high = np.quantile(saved, (0.1, 0.9))
+    low, high = (float(end) for end in np.quantile(saved, (0.1, 0.9)))
     return {
         "saving": mean,
-        "saving_p10": float(low),
-        "saving_p90": float(high),
+        "saving_p10": low,
+        "saving_p90": high,
         "chance_pays": float((saved > 0).mean()),
-        "verdict": verdict,
+        "verdict": verdict(mean, error, low, high),
     }
+
+
+def verdict(mean: float, error: float, low: float, high: float) -> str:
+    """Say in words what the drawn savings of one conversion allow.
+
+    Parameters
+    ----------
+    mean, error : float, currency
+        Mean saving and its standard error over the futures drawn.
+    low, high : float, currency
+        One future in ten saves less than `low`, nine in ten save less than `high`.
+
+    Returns
+    -------
+    str
+        One of `VERDICTS`.
+    """
+    if abs(mean) <= _SURE * error:
+        return TOO_CLOSE
+    if mean > 0:
+        return PAYS if low >= 0 else MAY_LOSE
+    return DOES_NOT_PAY if high <= 0 else MAY_PAY
 
 
 def _unsold(units: pd.DataFrame, pivots: pd.DataFrame) -> pd.DataFrame:
@@ -361,7 +390,7 @@ def _unsold(units: pd.DataFrame, pivots: pd.DataFrame) -> pd.DataFrame:
             "to_type": "",
             "miles_left": rest["miles_left"].clip(lower=0.0),
             "pivots": rest["unit_id"].map(pivots["unit_id"].value_counts()),
-            "verdict": np.where(due, "does not pay", "unknown"),
+            "verdict": np.where(due, DOES_NOT_PAY, UNKNOWN),
             "note": np.where(due, "due for sale: nothing pays back any more", _UNSOLD),
         }
     )
