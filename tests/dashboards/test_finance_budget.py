@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from types import ModuleType
 
+import pandas as pd
 import pytest
 
 from pivotlife.dashboards.finance_budget import (
@@ -29,13 +31,28 @@ def column(table: Table, label: str) -> list[str]:
 
 
 def test_the_year_is_told_with_its_band_and_downtime_apart(factory: ModuleType) -> None:
-    told = budget_sentence(factory.small_tables()["budget"], "USD").replace(TIED, " ")
+    budget = factory.small_tables()["budget"]
+    told = budget_sentence(budget, math.nan, "USD").replace(TIED, " ")
     assert told == (
-        "The next 12 months are expected to take USD 50,400 in cash; in 8 of 10 such years it "
-        "would be 35,280 to 70,560. USD 4,200 of it is the shortlist. Apart from that, 36 days "
-        "off the road, worth USD 19,800."
+        "The next 12 months are expected to take about USD 50,400 in cash; in 8 of 10 such years "
+        "it would be 35,300 to 70,600. USD 4,200 of it is the shortlist. Apart from that, 36 days "
+        "off the road in the next 12 months, worth about USD 19,800."
     )
-    assert budget_sentence(factory.empty("budget"), "USD").startswith("No renewal can be foreseen")
+    nothing = budget_sentence(factory.empty("budget"), math.nan, "USD")
+    assert nothing.startswith("No renewal can be foreseen")
+
+
+def test_the_lists_part_is_the_plan_and_what_is_put_off(factory: ModuleType) -> None:
+    budget = factory.small_tables()["budget"]
+    told = budget_sentence(budget, 3_000.0, "USD").replace(TIED, " ")
+    assert (
+        "USD 4,200 of it is the shortlist: USD 3,000 at the coming visits, as planned above, and "
+        "USD 1,200 for lines put off to the visits after."
+    ) in told
+    both = budget[budget["month"] == "12 months"].assign(month="24 months")
+    both["expected"] *= 1.5
+    longer = budget_sentence(pd.concat([budget, both]), math.nan, "USD").replace(TIED, " ")
+    assert "The 12 months after take about USD 25,200." in longer
 
 
 def test_months_stand_above_their_sums(factory: ModuleType) -> None:

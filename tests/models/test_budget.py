@@ -50,6 +50,33 @@ def test_the_shortlist_costs_what_it_is_planned_to_cost(
     assert total(budget, "jobs", "2026-07")["expected"] == 2
 
 
+def test_the_lists_part_is_its_own_cost_whoever_joins_its_jobs(
+    demand: ModuleType, work: ModuleType
+) -> None:
+    table, alone = listed_fleet(demand)
+    # Unit two's other pivots are found over at the same visit: one opens a side before the list.
+    others = np.flatnonzero(table["listed"].iloc[6:12] < 0) + 6
+    extra = np.repeat(others, alone.draws)
+    draw = np.tile(np.arange(alone.draws), len(others))
+    first = alone.pivot == 6
+    drawn = Renewals(
+        pivot=np.concatenate([extra, alone.pivot]),
+        draw=np.concatenate([draw, alone.draw]),
+        day=np.concatenate([np.full(len(extra), alone.day[first][0]), alone.day]),
+        visit=np.concatenate([np.zeros(len(extra), dtype=int), alone.visit]),
+        cause=np.concatenate([np.full(len(extra), FOUND_OVER), alone.cause]),
+        miles_over=np.concatenate([np.full(len(extra), 900.0), alone.miles_over]),
+        draws=alone.draws,
+        laws=alone.laws,
+    )
+    whole, by_itself = (budget_table(d, table, work.COSTS, MONTHS) for d in (drawn, alone))
+    for item in ("jobs", "labour_hours", "alignment", "cash", "downtime_days", "downtime"):
+        of_list = total(by_itself, item, "12 months")["expected"]
+        row = total(whole, item, "12 months")
+        assert row["from_shortlist"] == pytest.approx(of_list)
+        assert row["expected"] >= of_list - 1e-9
+
+
 def test_months_depots_and_sums_have_rows(demand: ModuleType, work: ModuleType) -> None:
     curve = demand.OneCurve(2.0, 80_000.0)
     table = demand.pivots(curve, units=6, gap=5_000.0, age=40_000.0)

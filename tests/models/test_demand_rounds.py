@@ -127,6 +127,14 @@ def test_nothing_is_renewed_past_a_sale_or_the_horizon(demand: ModuleType) -> No
     assert drawn.day[drawn.pivot >= 6].max() <= 210.0
 
 
+def test_what_is_listed_is_done_although_the_sale_is_near(demand: ModuleType) -> None:
+    curve = demand.OneCurve(2.0, 1e12)
+    table = demand.pivots(curve, units=1, gap=5_000.0).assign(sale_miles=1.0, listed=0)
+    drawn = demand.draw(table, curve, Habits({}, (0.0, 0.0, 0.0), follows_list=True), draws=2)
+    assert sorted(drawn.pivot.tolist()) == sorted(2 * list(range(6)))
+    assert set(drawn.cause.tolist()) == {SHORTLIST}
+
+
 def test_one_units_readings_move_only_its_own_draws(demand: ModuleType) -> None:
     curve = demand.OneCurve(2.0, 90_000.0)
     table = demand.pivots(curve, units=3, gap=10_000.0, age=50_000.0)

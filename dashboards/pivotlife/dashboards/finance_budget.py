@@ -7,6 +7,7 @@ Not here: what the coming visits cost line by line (`finance`).
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 import pandas as pd
@@ -23,6 +24,7 @@ HEAD: Final = 25
 MONTHS: Final = 12
 _ALL: Final = "all"
 _YEAR: Final = "12 months"
+_BOTH: Final = "24 months"
 _COLUMNS: Final = ("kits", "labour_hours", "cash", "downtime_days", "downtime")
 _WATCH: Final = "read before it expires"
 
@@ -40,7 +42,7 @@ def budget_sections(inputs: PageInputs) -> tuple[Section, ...]:
     return (
         Section(
             "What to budget for the next 24 months",
-            (budget_sentence(budget, money), _ASSUMES),
+            (budget_sentence(budget, _at_next_visits(tables), money), _ASSUMES),
             _drawings(budget, money),
             (budget_by_month(budget, money), budget_by_depot(budget, money)),
             file="budget.csv",
@@ -95,20 +97,63 @@ def _first(frame: pd.DataFrame) -> dict[Any, Any]:
     return rows[0] if rows else dict.fromkeys(frame.columns, float("nan"))
 
 
-def budget_sentence(budget: pd.DataFrame, currency: str) -> str:
-    """Say the coming year's cash with its band, downtime apart from it."""
+def budget_sentence(budget: pd.DataFrame, planned: float, currency: str) -> str:
+    """Say the coming year's cash with its band, what of it is listed, downtime apart from it.
+
+    Parameters
+    ----------
+    budget : DataFrame
+        The table `budget`.
+    planned : float
+        Cash of the shortlist at the coming visits; NaN where no line of it is put off.
+    currency : str
+    """
     cash, downtime = (_rows(budget, item) for item in ("cash", "downtime"))
     if _YEAR not in cash.index:
         return "No renewal can be foreseen: no unit has a miles record."
     year = _first(cash.loc[[_YEAR]])
     days = _first(_rows(budget, "downtime_days").reindex([_YEAR]))
     return (
-        f"The next 12 months are expected to take {words.money(year['expected'], currency)} in "
-        f"cash; in 8 of 10 such years it would be {_band(year)}. "
-        f"{words.money(year['from_shortlist'], currency)} of it is the shortlist. Apart from "
-        f"that, {words.number(days['expected'])} days off the road, worth "
-        f"{words.money(_first(downtime.reindex([_YEAR]))['expected'], currency)}."
+        f"The next 12 months are expected to take about {_about(year['expected'], currency)} in "
+        f"cash; in 8 of 10 such years it would be {words.interval(*_ends(year), words.rounded)}. "
+        f"{_listed(year['from_shortlist'], planned, currency)}{_year_after(cash, currency)} Apart "
+        f"from that, {words.number(days['expected'])} days off the road in the next 12 months, "
+        f"worth about {_about(_first(downtime.reindex([_YEAR]))['expected'], currency)}."
     )
+
+
+def _about(amount: Any, currency: str) -> str:
+    """Write an expected amount as finely as its band deserves; the file has every digit."""
+    return f"{currency}\u00a0{words.rounded(amount)}"
+
+
+def _ends(row: Any) -> tuple[Any, Any]:
+    return row["p10"], row["p90"]
+
+
+def _at_next_visits(tables: Mapping[str, pd.DataFrame]) -> float:
+    put_off = tables["shortlist"]["postponed"].map(words.is_yes).any()
+    return float(tables["planned_cost"]["cash"].sum()) if put_off else float("nan")
+
+
+def _listed(amount: Any, planned: float, currency: str) -> str:
+    """Say how the list's part hangs together with the cost of the coming visits."""
+    told = f"{words.money(amount, currency)} of it is the shortlist"
+    later = amount - planned
+    if not later >= 1.0:
+        return f"{told}."
+    return (
+        f"{told}: {words.money(planned, currency)} at the coming visits, as planned above, and "
+        f"{words.money(later, currency)} for lines put off to the visits after."
+    )
+
+
+def _year_after(cash: pd.DataFrame, currency: str) -> str:
+    """Name the second year's cash: what is left when the list is done."""
+    if _BOTH not in cash.index:
+        return ""
+    both, first = (float(cash.loc[[name], "expected"].iloc[0]) for name in (_BOTH, _YEAR))
+    return f" The 12 months after take about {_about(both - first, currency)}."
 
 
 def _band(row: Any) -> str:

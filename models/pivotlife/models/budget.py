@@ -14,6 +14,7 @@ Not here: what is renewed, and what records say was spent (`spend_check`).
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -65,24 +66,33 @@ def budget_table(
     -------
     DataFrame
         `BUDGET_COLUMNS`: each month, then "12 months" and the whole span ("24 months"), by depot
-        and for all depots. from_shortlist is the shortlist's part of the expected amount.
+        and for all depots. from_shortlist is the part of the expected amount that the shortlist's
+        work costs by itself.
     """
     amounts = renewal_amounts(renewals, pivots, costs)
+    # The list's part is what its work costs by itself: whoever joins it opens nothing of its own.
+    listed = renewals.cause == SHORTLIST
+    alone = renewal_amounts(_only(renewals, listed), pivots, costs)
     month = months.of_days(renewals.day)
     depot, depots = pd.factorize(pivots["depot"].astype(str), sort=True)
     shape = (len(months.names) + 1, len(depots), renewals.draws)
     key = np.ravel_multi_index((month, depot[renewals.pivot], renewals.draw), shape)
-    listed = renewals.cause == SHORTLIST
     parts = []
     for item, unit in ITEMS.items():
         drawn = _summed(key, amounts[item], shape)
-        of_list = _summed(key[listed], amounts[item][listed], shape).mean(axis=2)
+        of_list = _summed(key[listed], alone[item], shape).mean(axis=2)
         part = _rows(drawn, of_list, months.names, list(depots))
         parts.append(part.assign(item=item, unit=unit or costs.currency))
     table = pd.concat(parts, ignore_index=True)
     return table.sort_values(["month_place", "depot_place"], kind="stable", ignore_index=True)[
         list(BUDGET_COLUMNS)
     ]
+
+
+def _only(renewals: Renewals, kept: BoolArray) -> Renewals:
+    """Keep some of the renewals."""
+    of_each = ("pivot", "draw", "day", "visit", "cause", "miles_over")
+    return replace(renewals, **{name: getattr(renewals, name)[kept] for name in of_each})
 
 
 def _summed(key: IntArray, amounts: FloatArray, shape: tuple[int, int, int]) -> FloatArray:

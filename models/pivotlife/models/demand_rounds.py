@@ -168,7 +168,8 @@ def _through_visits(
             crossing = np.where(on_road, fresh, crossing)
             broken = np.where(on_road, broken + _sudden_miles(known, chances.sudden), broken)
         cause = _causes(units, habits, visit, (crossing, miles, ahead), chances)
-        renewed = (cause != _NOT) & (miles <= end)
+        # What is listed is done at its visit, also where that is expected about the planned sale.
+        renewed = (cause != _NOT) & ((miles <= end) | (cause == SHORTLIST))
         over = np.where(cause == FOUND_OVER, miles - crossing, 0.0)
         pieces.append(_kept(renewed, day, visit, cause, over))
         # The other end of the same numbers: independent of what broke on the way here.
