@@ -51,8 +51,9 @@ def test_the_curve_is_dashed_beyond_the_records_only(factory: ModuleType) -> Non
 def test_bushings_at_risk_are_looked_up(factory: ModuleType) -> None:
     rows = pd.DataFrame({"miles": [0.0, 100.0, 200.0], "at_risk": [300.0, 120.0, np.nan]})
     assert at_risk_text(rows, 0.0) == "300"
-    assert at_risk_text(rows, 150.0) == "120"
-    assert at_risk_text(rows, 900.0) == "120"
+    assert at_risk_text(rows, 50.0) == "300"
+    assert at_risk_text(rows, 100.0) == "120"
+    assert at_risk_text(rows, 900.0) == "0"
     assert at_risk_text(rows.tail(1), 900.0) == "-"
     assert ">300</text>" in survival(factory.curve_rows("roller", "regional"))
 

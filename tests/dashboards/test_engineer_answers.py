@@ -107,10 +107,10 @@ def test_the_longest_type_of_a_duty_is_named_with_its_rival(factory: ModuleType)
 
 def test_who_got_which_type_stands_beside_the_verdict(factory: ModuleType) -> None:
     said = real_or_not(factory.make_inputs().tables).sentences
-    assert "unadjusted it reads 0.41, part of the difference may be who got which type" in said[0]
+    assert "Unadjusted it reads 0.41, part of the difference may be who got which type" in said[0]
     # Decided already: no month to wait for.
     assert "decid" not in said[0]
-    assert "decidable in about 14 months at this rate" in said[1]
+    assert "Decidable in about 14 months at this rate" in said[1]
 
 
 @pytest.mark.parametrize(

@@ -68,7 +68,7 @@ def test_a_visit_counts_under_its_gravest_line(factory: ModuleType) -> None:
 
 def test_the_headline_keeps_cash_apart_from_downtime(factory: ModuleType) -> None:
     told = cost_headline(planned(factory), "USD").replace("\u00a0", " ")
-    assert "3 visits with work: USD 2,100 in cash" in told
+    assert "3 visits with renewals: USD 2,100 in cash" in told
     assert "downtime worth USD 600" in told
     assert cost_headline(factory.empty("planned_cost"), "USD").startswith("No work is planned")
 

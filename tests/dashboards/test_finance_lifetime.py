@@ -30,6 +30,7 @@ from pivotlife.dashboards.inputs import COLUMNS, PageInputs
 from pivotlife.dashboards.render import render
 from pivotlife.dashboards.tables import Table
 from pivotlife.models.cost_lines import COUNTS
+from pivotlife.models.unit_conversion import MAY_LOSE, MAY_PAY
 
 TABLES = (
     *("cost_by_type", "cost_quantities", "cost_break_even", "cost_tornado", "cost_of_late"),

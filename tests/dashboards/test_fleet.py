@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from pivotlife.dashboards.fleet import CAUTIONS, acted_rows, fleet_context, left_reasons
+from pivotlife.dashboards.fleet import (
+    CAUTIONS,
+    acted_rows,
+    as_written,
+    fleet_context,
+    left_reasons,
+)
 
 
 def test_chapters_come_in_the_order_of_the_morning(factory: ModuleType) -> None:
@@ -45,3 +51,10 @@ def test_cautions_say_which_and_when_never_how() -> None:
         "refuses grease",
     ):
         assert word in told.lower() or word in told
+
+
+def test_a_withheld_row_reads_as_words() -> None:
+    row = '{"reading_id": "R-1", "free_play": "<12", "remark": "", "repeat": null}'
+    assert as_written(row) == "reading_id R-1; free_play <12"
+    assert as_written("not JSON") == "not JSON"
+    assert as_written("[1]") == "[1]"

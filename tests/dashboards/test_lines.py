@@ -91,3 +91,24 @@ def test_what_parks_a_unit_does_not_wait_for_its_visit() -> None:
     job = Job("MD-001", "Lowfen", "2026-08-25", "1", "park", "1 to park", ())
     assert job.when == "now, not at the visit 2026-08-25"
     assert replace(job, chapter="must").when == "visit 2026-08-25"
+
+
+def test_what_holds_for_an_axle_is_said_once_a_job(factory: ModuleType) -> None:
+    remark = "Fit rubber-bonded instead: on the whole axle it saves USD 409 on average."
+    rows: list[dict[str, object]] = [
+        {"rank": place, "axle": axle, "node": node, "reason": f"Worn ({place}). {remark}"}
+        for place, (axle, node) in enumerate([(1, "a"), (1, "b"), (2, "a")])
+    ]
+    (job,) = jobs(factory, *rows)
+    assert [line.reason for line in job.lines] == [
+        f"Worn (0). {remark}",
+        "Worn (1). Fit rubber-bonded here too, as said above.",
+        f"Worn (2). {remark}",
+    ]
+
+
+def test_an_odometer_to_come_is_no_finer_than_a_hundred_miles(factory: ModuleType) -> None:
+    (job,) = jobs(factory, {"visit_odometer_miles": 561_673.2})
+    assert job.odometer == "561,700"
+    (unknown,) = jobs(factory, {"visit_odometer_miles": float("nan")})
+    assert unknown.odometer == "unknown"

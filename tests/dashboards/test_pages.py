@@ -11,6 +11,7 @@ import pytest
 
 from pivotlife.dashboards.inputs import COLUMNS
 from pivotlife.dashboards.pages import build_pages
+from pivotlife.dashboards.render import tied
 
 HOSTILE = "<b>&\"'|</td></script><script>alert(1)</script>"
 VOID = {"meta", "input", "br", "link", "img", "col"}
@@ -147,3 +148,11 @@ def test_two_thousand_lines_stay_small_enough_to_mail(
     page = build_pages(inputs)["fleet.html"]
     assert page.count("<tr data-order=") == len(inputs.tables["shortlist"])
     assert len(page.encode()) < 1_500_000
+
+
+def test_dates_and_units_stay_on_one_line_and_text_stays_escaped() -> None:
+    told = str(tied("<b>Read 3.2 mm on 2026-07-02: 21 %, USD 473, 70 mi, 5 minutes"))
+    assert told == (
+        "&lt;b&gt;Read 3.2\u00a0mm on <time>2026-07-02</time>: 21\u00a0%, "
+        "USD\u00a0473, 70\u00a0mi, 5 minutes"
+    )

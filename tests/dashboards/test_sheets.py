@@ -59,7 +59,7 @@ def test_what_is_put_off_is_not_asked_for(factory: ModuleType) -> None:
     rows = tables["shortlist"]
     rows["postponed"] = ["no", "yes", "no", "no", ""]
     sheet = text(build_sheets(factory.make_inputs(tables))["sheets/MD-014.html"])
-    assert "Put off, not at this visit: axle 1 left shackle-lower." in sheet
+    assert "Renewals put off beyond this visit: axle 1 left shackle-lower." in sheet
     assert "bushing outside diameter decides" not in sheet
 
 

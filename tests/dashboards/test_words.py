@@ -126,3 +126,10 @@ def test_limits_of_a_life_name_no_mileage_that_no_truck_reaches(
     lower: float, upper: float, written: str
 ) -> None:
     assert words.life_range(lower, upper) == written
+
+
+def test_a_chain_of_remarks_becomes_sentences() -> None:
+    chain = "not yet: too few (2; 3 failures); wait 14 months; then look again."
+    assert words.sentences(chain) == (
+        "Not yet: too few (2; 3 failures). Wait 14 months. Then look again."
+    )

@@ -45,6 +45,16 @@ def test_a_replacement_gives_both_amounts_and_the_band() -> None:
     assert alone.endswith("No play reading stands behind this: inspect before the job.")
 
 
+def test_a_zero_beside_a_high_chance_is_not_left_to_puzzle_the_reader() -> None:
+    odd = "That zero stands against its other readings or its miles: perhaps nobody measured."
+    assert odd in told("waiting-costs-more", last_free_play_mm=0.0)
+    assert odd not in told("waiting-costs-more")
+    rubber = {"last_free_play_mm": 0.0, "limit_mm": np.nan}
+    assert odd not in told("waiting-costs-more", **rubber)
+    calm = {"chance_over_now": 0.01, "chance_over_at_visit": 0.19}
+    assert odd not in told("waiting-costs-less", last_free_play_mm=0.0, **calm)
+
+
 def test_a_band_that_says_nothing_more_is_left_out() -> None:
     sure = {"chance_over_by_next_visit": 0.999, "chance_lower": 0.998, "chance_upper": 1.0}
     assert "over the limit by then: over 99 %. Waiting" in told("waiting-costs-more", **sure)
@@ -66,7 +76,10 @@ def test_play_without_a_finding_does_not_judge_what_has_no_limit() -> None:
         ("chance-now-measure", "Measure it at this visit."),
         ("no-estimate", "No estimate is possible: no miles record of this unit. Measure it"),
         ("early-life", "at 40,000 mi it is under 60,000 mi and no reading confirms that"),
-        ("no-recent-reading", "At the visit 62,345 mi will have passed since the last usable"),
+        (
+            "no-recent-reading",
+            "At the visit about 62,300 mi will have passed since the last",
+        ),
         ("uncertain", "The band spans both choices (EUR 124 against EUR 51)"),
         ("waiting-costs-less", "Waiting costs EUR 124 on average"),
     ],

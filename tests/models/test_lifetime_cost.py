@@ -129,5 +129,5 @@ def test_marks_that_join_lie_below_those_that_renew() -> None:
 
 def test_policies_are_told_in_words() -> None:
     assert NEVER.told(True) == "renewed when found over, none joins"
-    told = "renewed at 80% of the limit, joins an open axle at 60%"
+    told = "renewed at 80 % of the limit, joins an open axle from 60 % of it"
     assert Policy(0.8, 0.6).told(True) == told

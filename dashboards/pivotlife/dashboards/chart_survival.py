@@ -120,7 +120,7 @@ def _at_risk(axes: Axes, rows: pd.DataFrame, types: list[str]) -> None:
 
 
 def at_risk_text(rows: pd.DataFrame, miles: float) -> str:
-    """Look up the bushings at risk at an age: the last row at or before it.
+    """Look up the bushings at risk at an age: the last row at or before it, none after the last.
 
     Parameters
     ----------
@@ -137,6 +137,8 @@ def at_risk_text(rows: pd.DataFrame, miles: float) -> str:
     known = rows[rows["at_risk"].notna()].sort_values("miles", kind="stable")
     if known.empty:
         return "-"
+    if miles > known["miles"].iloc[-1]:
+        return "0"
     before = known[known["miles"] <= miles]
     row = known.iloc[0] if before.empty else before.iloc[-1]
     return f"{row['at_risk']:,.0f}"

@@ -232,7 +232,8 @@ def reason_kind(reason: str) -> str:
     """Tell a reason without the single value or place that it names: those stand in the ledger."""
     placed = re.sub(r"attributed to \S+(?:, \S+)* by ", "worked out: ", reason)
     coded = re.sub(r"\b[a-z_]+\.[a-z_]+: ", "", placed)
-    return re.sub(r" '[^']*'", "", coded)
+    twin = re.sub(r"\brepeats row \d+", "repeats another row", coded)
+    return re.sub(r" '[^']*'", "", twin)
 
 
 def fates(ledger: pd.DataFrame) -> Table:

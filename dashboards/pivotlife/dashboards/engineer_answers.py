@@ -96,7 +96,7 @@ def real_or_not(tables: Tables) -> Answer:
             )
         if pair in waits and words.text(waits[pair]["state"]) != "decided":
             parts.append(words.text(waits[pair]["sentence"]))
-        said.append(f"{'; '.join(parts)}.")
+        said.append(words.sentences("; ".join(parts)))
     return Answer(
         "real",
         "Is it real, or who got which type?",
@@ -180,7 +180,8 @@ def _longest(duty: str, rows: pd.DataFrame, ratios: list[dict[Any, Any]]) -> str
     if fair is None:
         return f"{start}; the two were not compared fairly."
     of = " / ".join(words.text(fair[name]) for name in _PAIR)
-    return f"{start}. Compared fairly ({of}): {words.text(fair['verdict'])}."
+    verdict = words.sentences(f"Compared fairly ({of}): {words.text(fair['verdict'])}")
+    return f"{start}. {verdict}"
 
 
 def _reading(row: Mapping[Any, Any]) -> str:

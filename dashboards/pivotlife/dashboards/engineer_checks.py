@@ -67,7 +67,7 @@ def _recurrences(rows: pd.DataFrame) -> tuple[Drawing, ...]:
 def _sample(rows: pd.DataFrame) -> str:
     parts = [
         f"{kind} {words.number(own['replacements'].sum())} from "
-        f"{words.number(own['from_miles'].iloc[0])} miles on"
+        f"{words.life_miles(own['from_miles'].iloc[0])} miles on"
         for kind, own in rows.groupby("bushing_type", sort=True)
     ]
     return f"Replacements counted: {', '.join(parts)}."

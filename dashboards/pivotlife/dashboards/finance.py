@@ -109,7 +109,7 @@ def cost_headline(planned: pd.DataFrame, currency: str) -> str:
         return "No work is planned at the coming visits."
     visits = words.count(len(planned), "visit")
     return (
-        f"{visits} with work: {words.money(total['cash'], currency)} in cash, "
+        f"{visits} with renewals: {words.money(total['cash'], currency)} in cash, "
         f"{words.number(total['labour_hours'], 1)} labour hours; apart from that, downtime "
         f"worth {words.money(total['downtime'], currency)}."
     )

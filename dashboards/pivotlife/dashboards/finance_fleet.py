@@ -69,9 +69,10 @@ def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
             (
                 unit_sentence(units),
                 "Kept or converted at its next visit, each unit until its own sale, same luck for "
-                "both. Pays, or does not pay, is said where at least nine of ten drawn futures agree. "
-                "First cost is the cash of that visit. Whether it is booked as capital or expense "
-                "is your accountant's rule: finance.capital_from sets the amount.",
+                "both. Pays, or does not pay, is said where at least nine in ten drawn futures "
+                "agree; the chance that it pays stands beside. First cost is the cash of that "
+                "visit. Whether it is booked as capital or expense is your accountant's rule: "
+                "finance.capital_from sets the amount.",
             ),
             tables=(unit_table(units, money), near_sale_table(units, money)),
         ),
@@ -198,7 +199,7 @@ def _unit_row(row: dict[Any, Any]) -> tuple[str | Cell, ...]:
     note = "" if words.text(row["to_type"]) else words.text(row["note"])
     return (
         *(words.text(row[key]) for key in ("unit_id", "depot", "duty", "present_type", "to_type")),
-        words.number(row["miles_left"]),
+        words.life_miles(row["miles_left"], words.UNKNOWN),
         words.number(row["first_cost"], 0, "none"),
         estimate(words.number(row["saving"], 0, "none"), span),
         words.percent(row["chance_pays"], "none"),

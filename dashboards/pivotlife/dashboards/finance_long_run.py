@@ -49,7 +49,7 @@ def long_run_table(costs: pd.DataFrame, currency: str) -> Table:
         f"and roadside work and downtime together; n = {words.count(len(costs), 'row')}. Visits "
         "read are asked for only where growth of play was simulated.",
         (
-            *(Column("Duty"), Column("Type"), Column("Of 1,000 miles", numeric=True)),
+            *(Column("Duty"), Column("Type"), Column("Cost of 1,000 miles", numeric=True)),
             *(Column("Worked out from"), Column("Visits read", numeric=True), Column("Source")),
         ),
         [

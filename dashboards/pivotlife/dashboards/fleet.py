@@ -9,6 +9,7 @@ Not here: the planning tables (`fleet_plan`), prices by month (`finance`), curve
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -35,7 +36,8 @@ _CHAPTERS: Final[dict[str, tuple[str, str, str]]] = {
         "Must be done at the coming visit",
         (
             "At least one pivot of each of these units is over its limit, was found failed, or has "
-            "to be opened and looked at. Lines marked 'by choice' join because the truck is open."
+            "to be measured or opened and looked at. Lines marked 'by choice' pay by themselves or "
+            "because the truck is open."
         ),
         "No mandatory work on the records given.",
     ),
@@ -164,6 +166,17 @@ def left_reasons(shortlist: pd.DataFrame) -> Table:
     )
 
 
+def as_written(row: str) -> str:
+    """Tell a withheld row, kept as JSON, in words: each cell that holds something."""
+    try:
+        cells = json.loads(row)
+    except ValueError:
+        return row
+    if not isinstance(cells, dict):
+        return row
+    return "; ".join(f"{name} {value}" for name, value in cells.items() if words.text(value))
+
+
 def acted_rows(quarantine: pd.DataFrame) -> Table:
     """List the withheld rows that still moved a decision."""
     acted = quarantine[quarantine["acted_on"].map(words.text) != ""]
@@ -184,7 +197,7 @@ def acted_rows(quarantine: pd.DataFrame) -> Table:
                 words.text(row["file"]) or words.text(row["table"]),
                 words.number(row["row_number"]),
                 words.text(row["row_id"]) or "none",
-                Cell(words.text(row["reasons"]), (words.text(row["row"]),)),
+                Cell(words.text(row["reasons"]), (as_written(words.text(row["row"])),)),
                 words.text(row["acted_on"]),
             )
             for row in acted.to_dict("records")

@@ -197,8 +197,8 @@ def waiting_table(shortlist: pd.DataFrame, currency: str) -> Table:
     total = words.money(waits["postponed_cost"].astype(float).sum(), currency)
     return make_table(
         "put-off",
-        f"{words.count(len(rows), 'renewal')} put off, at an expected cost of {total} together."
-        f"{_head(rows)}",
+        f"{words.count(len(rows), 'renewal')} put off for want of room or money, at an "
+        f"expected cost of {total} together.{_head(rows)}",
         (
             *(Column("Pivot"), Column("Depot"), Column("Visit")),
             *(Column("Over by the visit after", numeric=True), Column("Cost", numeric=True)),
@@ -286,7 +286,7 @@ def lube_table(compliance: pd.DataFrame, level: str) -> Table:
                 *(words.text(row[name]) for name in shown),
                 words.number(row["services_done"], 1),
                 words.number(row["services_due"], 1),
-                words.percent(row["compliance"]),
+                words.counted_share(row["services_done"], row["services_due"]),
                 words.day(row["last_service_date"], "none on record"),
             )
             for row in rows[:HEAD]

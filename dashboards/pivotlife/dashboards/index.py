@@ -61,9 +61,9 @@ _COUNTS: Final[dict[str, str]] = {
     "quarantined_rows": "withheld rows",
     "lives": "bushing lives",
     "lives_in_fit": "bushing lives in the fits",
-    "park": "pivots or units to park",
+    "park": "lines to park a unit",
     "replace": "pivots to replace",
-    "measure": "pivots to measure",
+    "measure": "pivots or units to measure",
     "leave": "pivots left alone",
 }
 
@@ -180,7 +180,7 @@ def _fleet_facts(inputs: PageInputs) -> tuple[str, ...]:
             f"{words.number(decisions.get('measure', 0))} to measure, "
             f"{words.number(decisions.get('leave', 0))} left alone."
         ),
-        f"{words.count(len(jobs), 'unit visit')} with work"
+        f"{words.count(len(jobs), 'unit visit')} with something to renew or to measure"
         + (f", the first on {min(visits)}." if visits else "."),
     )
 

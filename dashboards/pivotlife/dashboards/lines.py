@@ -9,8 +9,9 @@ Not here: what unfolds under a line (`facts`); any choice between replacing and 
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import pandas as pd
@@ -28,6 +29,8 @@ ORDERS: Final[dict[str, str]] = {
 }
 #: What stands in place of a chance.
 FOUND: Final = "found already"
+#: How the remark begins that another type would be cheaper on the whole axle.
+_INSTEAD: Final = re.compile(r" Fit (\S+) instead: .*$")
 
 
 @dataclass(frozen=True)
@@ -152,8 +155,27 @@ def _job(lines: tuple[Line, ...]) -> Job:
         chapter=_chapter(lines),
         summary=_summary(lines),
         sheets=() if all(line.decision == "leave" for line in lines) else (sheet_path(first.unit),),
-        lines=tuple(sorted(lines, key=_weight)),
+        lines=_told_once(tuple(sorted(lines, key=_weight))),
     )
+
+
+def _told_once(lines: tuple[Line, ...]) -> tuple[Line, ...]:
+    """Leave out, from a job's further lines, a remark on its axle that a line above has made.
+
+    That another type would be cheaper is said of the whole axle, the same on each of its lines.
+    """
+    seen: set[str] = set()
+    kept = []
+    for line in lines:
+        remark = _INSTEAD.search(line.reason)
+        of_axle = " ".join(line.place.split(" ")[:2]) + (remark.group() if remark else "")
+        if remark and of_axle in seen:
+            short = f" Fit {remark.group(1)} here too, as said above."
+            kept.append(replace(line, reason=line.reason[: remark.start()] + short))
+        else:
+            kept.append(line)
+        seen.add(of_axle)
+    return tuple(kept)
 
 
 def _weight(line: Line) -> tuple[int, bool]:
@@ -187,7 +209,7 @@ def _line(row: Mapping[Any, Any], grown: Mapping[Any, Any], currency: str) -> Li
         unit=words.text(row["unit_id"]),
         depot=words.text(row["depot"]) or words.UNKNOWN,
         visit=words.day(row["visit_date"], "no visit date"),
-        odometer=words.number(row["visit_odometer_miles"], 0, "unknown"),
+        odometer=words.odometer_ahead(row["visit_odometer_miles"]),
         place=_place(row),
         bushing=words.text(row["bushing_type"]),
         decision=decision,

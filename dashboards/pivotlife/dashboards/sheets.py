@@ -137,7 +137,7 @@ def _context(
         "unit": words.text(first["unit_id"]),
         "depot": words.text(first["depot"]) or words.UNKNOWN,
         "visit": words.day(first["visit_date"], "no visit date"),
-        "odometer": words.number(first["visit_odometer_miles"]),
+        "odometer": words.odometer_ahead(first["visit_odometer_miles"]),
         "parked": tuple(
             "PARK NOW: this unit stays where it is until a qualified person has repaired and "
             "released it."

@@ -8,6 +8,7 @@ Not here: whole sentences about a pivot (`lines`), tables (`tables`).
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -24,6 +25,8 @@ LONGEST_MILES: Final = 5_000_000.0
 
 #: A space that keeps a number and its unit on one line.
 _TIED: Final = "\u00a0"
+
+_OUTSIDE_BRACKETS: Final = re.compile(r"; (?![^()]*\))")
 
 _MM_PER_INCH: Final = 25.4
 
@@ -43,6 +46,12 @@ def sentence(value: Any) -> str:
     """Begin a sentence with a text: its first letter as a capital."""
     written = text(value)
     return written[:1].upper() + written[1:]
+
+
+def sentences(value: Any) -> str:
+    """Break a chain of remarks at its semicolons into sentences; those in brackets stay."""
+    chain = _OUTSIDE_BRACKETS.split(text(value).removesuffix("."))
+    return "".join(f"{sentence(part)}. " for part in chain).rstrip()
 
 
 def is_yes(value: Any) -> bool:
@@ -91,6 +100,12 @@ def life_miles(value: Any, missing: str = NOT_REACHED) -> str:
     if math.isfinite(amount):
         amount = round(amount, -3)
     return number(amount, 0, missing)
+
+
+def odometer_ahead(value: Any) -> str:
+    """Write the odometer expected at a coming visit, to the hundred: nobody knows it finer."""
+    amount = _float(value)
+    return number(round(amount, -2) if math.isfinite(amount) else amount)
 
 
 def interval(lower: Any, upper: Any, write: Callable[[Any], str]) -> str:

@@ -138,6 +138,6 @@ def _sentence(offer: Offer, axle: pd.DataFrame, currency: str, chance: float) ->
     surely = "over 99 %" if chance > 0.99 else f"{100 * chance:.0f} %"
     return (
         f"Fit {offer.kind} instead: on the whole axle{also} it saves {currency}"
-        f" {float(offer.saving.mean()):,.0f} on average in the {miles:,.0f} mi until the planned"
-        f" sale ({', '.join(parts)}); chance that it is the cheaper choice {surely}."
+        f" {float(offer.saving.mean()):,.0f} on average in the {round(miles, -3):,.0f} mi until the"
+        f" planned sale ({', '.join(parts)}); chance that it is the cheaper choice {surely}."
     )

@@ -94,11 +94,13 @@ class Policy:
         early = (
             "renewed when found over"
             if math.isinf(self.renew_at)
-            else f"renewed at {self.renew_at:.0%} {what}"
+            else f"renewed at {self.renew_at * 100:.0f} % {what}"
         )
         if math.isinf(self.join_at):
             return f"{early}, none joins"
-        return f"{early}, joins an open axle at {self.join_at:.0%}"
+        # The measure is named once: behind the first mark that is told.
+        of = f" {what}" if math.isinf(self.renew_at) else " of it"
+        return f"{early}, joins an open axle from {self.join_at * 100:.0f} %{of}"
 
 
 #: Renewed when found over the limit, nothing early.

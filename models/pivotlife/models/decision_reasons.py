@@ -11,6 +11,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+_ODD_ZERO: Final = (
+    "That zero stands against its other readings or its miles: perhaps nobody measured. "
+)
 _DUE: Final = "Measure it at this visit: a pivot without figures is not taken as healthy."
 
 
@@ -39,7 +42,7 @@ def choice_reasons(table: pd.DataFrame, currency: str, alarm: float, early: floa
     told["rule"] = table["rule"]
     told["visit"] = _day(table["visit_date"], "the next visit")
     told["following"] = _day(table["next_visit_date"], "the visit after")
-    told["read"] = _last_play(table)
+    told["read"] = _last_play(table, alarm)
     told["since"] = table["miles_since_reading"]
     told["limitless"] = table["limit_mm"].isna()
     told["unread"] = table["readings_used"] == 0
@@ -90,11 +93,15 @@ def _money(amount: pd.Series, currency: str) -> list[str]:
     ]
 
 
-def _last_play(table: pd.DataFrame) -> list[str]:
+def _last_play(table: pd.DataFrame, alarm: float) -> list[str]:
+    """Write the last play; a zero beside a high chance would read as a contradiction."""
+    likely = table[["chance_over_now", "chance_over_at_visit"]].max(axis=1) >= alarm
+    odd = likely & table["last_free_play_mm"].eq(0.0) & table["limit_mm"].notna()
     cells = zip(
         table["last_free_play_mm"].to_numpy(dtype=float),
         table["limit_mm"].to_numpy(dtype=float),
         _day(table["last_reading_date"], ""),
+        odd,
         strict=True,
     )
     return [
@@ -103,7 +110,8 @@ def _last_play(table: pd.DataFrame) -> list[str]:
         else f"Last play {play:.2f} mm ({play / 25.4:.3f} in)"
         + ("" if np.isnan(limit) else f" of {limit:g} mm")
         + (f" on {day}. " if day else ". ")
-        for play, limit, day in cells
+        + (_ODD_ZERO if is_odd else "")
+        for play, limit, day, is_odd in cells
     ]
 
 
@@ -175,8 +183,8 @@ def _no_reading(row: Any) -> str:
     if np.isnan(row.since):
         return f"No usable reading of this bushing is on record. {_DUE}"
     return (
-        f"{row.read}At the visit {row.since:,.0f} mi will have passed since the last usable "
-        "reading. Measure it at this visit."
+        f"{row.read}At the visit about {round(row.since, -2):,.0f} mi will have passed since the "
+        "last usable reading. Measure it at this visit."
     )
 
 

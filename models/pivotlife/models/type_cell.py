@@ -212,8 +212,9 @@ def _lower_limits(
         path = quantity_path(quantity)
         at_scale = path.start(log(shape), log(max(bounds[shape], 1e-300)))[0]
         numbers[f"{name}_lower"], numbers[f"{name}_upper"] = path.value(at_scale), np.inf
+    # To the thousand: the sentence is read by people, the columns hold every digit.
     limits = ", ".join(
-        f"{bound * (-np.log(0.9)) ** (1.0 / near):,.0f} by shape {near:g}"
+        f"{round(bound * (-np.log(0.9)) ** (1.0 / near), -3):,.0f} by shape {near:g}"
         for near, bound in bounds.items()
     )
     start = "no failures yet" if checked.n_failures == 0 else reason

@@ -4,6 +4,12 @@
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
   document.documentElement.classList.add("scripted");
 
+  // Dates and percentages of the many reasons stay on one line; in the file the tags would be long.
+  all(".jobs summary").forEach((reason) => {
+    const whole = reason.innerHTML.replace(/\d{4}-\d{2}-\d{2}/g, "<time>$&</time>");
+    reason.innerHTML = whole.replace(/(\d) (?=%|mm)/g, "$1\u00a0");
+  });
+
   // Sorting: numbers by size, words by alphabet, words in number columns last.
   const size = (text) => {
     const found = text.replace(/,/g, "").match(/-?\d+(\.\d+)?/);
