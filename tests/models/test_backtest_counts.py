@@ -50,6 +50,14 @@ def test_each_bushing_is_counted_once(backtests: ModuleType) -> None:
     }
 
 
+def test_a_later_reading_over_the_limit_is_found_worn(backtests: ModuleType) -> None:
+    pairs = table(backtests)
+    later = pairs["bushing"].isin(["needless", "left"])
+    told = counts(pairs.assign(worn_later_miles=pairs["worn_later_miles"].mask(later, 111_000.0)))
+    assert (told["needless"], told["worn_otherwise"]) == (0, 2)
+    assert (told["missed"], told["flagged"]) == (2, 4)
+
+
 def test_the_table_says_it_in_a_sentence(backtests: ModuleType) -> None:
     made = backtest_table(table(backtests))
     assert list(made.columns) == list(BACKTEST_COLUMNS)

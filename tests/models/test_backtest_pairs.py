@@ -92,13 +92,18 @@ def test_a_reading_that_hides_play_proves_wear_alone(
     assert (both["how"], both["is_plain"], both["has_reading"]) == ("tear-down", True, False)
 
 
-@pytest.mark.parametrize("day", [20, 70])
-def test_a_plain_reading_decides_before_one_that_hides_play(
-    backtests: ModuleType, day: int
+@pytest.mark.parametrize(("day", "later"), [(20, False), (50, False), (70, True)])
+def test_a_plain_reading_decides_and_a_later_one_over_the_limit_is_kept_beside_it(
+    backtests: ModuleType, day: int, later: bool
 ) -> None:
     hidden = backtests.look(day, worn=True, sound=False, is_plain=False)
     row = outcome(backtests, backtests.look(50), hidden)
     assert (row["outcome"], row["is_plain"], row["has_reading"]) == ("sound", True, True)
+    assert row["look_miles"] == backtests.look(50)["true_miles"]
+    told = row["worn_later_miles"]
+    assert told == hidden["true_miles"] if later else np.isnan(told)
+    within = backtests.look(day, worn=False, sound=True, is_plain=False)
+    assert np.isnan(outcome(backtests, backtests.look(50), within)["worn_later_miles"])
 
 
 @pytest.mark.parametrize(

@@ -58,6 +58,17 @@ def test_renewed_in_good_time_costs_the_miles_thrown_away(backtests: ModuleType)
     assert made.loc["at the limit only", "more_than_list"] == pytest.approx(216.0)
 
 
+def test_a_later_reading_over_the_limit_dates_the_end_as_a_plain_one_does(
+    backtests: ModuleType,
+) -> None:
+    plain = {"decision": "leave", "look_miles": 112_000.0}
+    made = rows(backtests, plain | {"worn_later_miles": 118_000.0})
+    # Sound at 112,000 and over at 118,000: 3,000 miles over the limit in the middle between.
+    assert made.loc["the list", "found_late"] == 1
+    assert made.loc["the list", "extra_cost"] == pytest.approx(306.0)
+    assert rows(backtests, plain).loc["the list", "found_late"] == 0
+
+
 def test_left_until_found_costs_as_much_as_waiting_for_the_limit(backtests: ModuleType) -> None:
     made = listed(backtests, "leave", 112_000.0, 118_000.0)
     assert made.loc["the list", "extra_cost"] == made.loc["at the limit only", "extra_cost"]

@@ -11,10 +11,10 @@ import typer
 from typer.testing import CliRunner
 
 from pivotlife.pipeline import cli
+from pivotlife.pipeline.entry import STOPPED
 from pivotlife.pipeline.errors import SettingsError, SourceError
 from pivotlife.pipeline.exit_codes import (
     INTERNAL_FAULT,
-    STOPPED,
     WRONG_INPUT,
     day_of,
     exit_codes,

@@ -88,6 +88,7 @@ def pair(**over: Any) -> dict[str, Any]:
         "miles_since_reading": 5_000.0,
         "is_due": True,
         "outcome": "sound",
+        "worn_later_miles": np.nan,
         "how": "reading",
         "look_date": DAY + pd.Timedelta(days=60),
         "look_miles": 106_000.0,

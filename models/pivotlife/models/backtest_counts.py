@@ -26,7 +26,7 @@ from pivotlife.models.backtest_calibration import (
     TOO_FEW,
     score,
 )
-from pivotlife.models.backtest_pairs import SOUND, TEAR_DOWN, UNVERIFIED, WORN
+from pivotlife.models.backtest_pairs import TEAR_DOWN, UNVERIFIED, is_found_worn
 from pivotlife.models.backtest_weights import is_flagged
 
 COUNT_COLUMNS: Final = (
@@ -71,7 +71,7 @@ def counts(pairs: pd.DataFrame) -> dict[str, int]:
     Parameters
     ----------
     pairs : DataFrame
-        With decision, rule, held, is_due, outcome, how, bushing, standing_date.
+        With decision, rule, held, is_due, outcome, how, worn_later_miles, bushing, standing_date.
 
     Returns
     -------
@@ -81,15 +81,15 @@ def counts(pairs: pd.DataFrame) -> dict[str, int]:
     due = pairs[pairs["is_due"] & ~pairs["held"]].sort_values("standing_date", kind="stable")
     flagged = due[is_flagged(due)]
     looked = flagged[flagged["outcome"] != UNVERIFIED].drop_duplicates("bushing")
-    worn = looked["outcome"] == WORN
+    worn = is_found_worn(looked)
     torn = looked["how"] == TEAR_DOWN
-    found = due[due["outcome"] == WORN].drop_duplicates("bushing", keep="last")
+    found = due[is_found_worn(due)].drop_duplicates("bushing", keep="last")
     unflagged = found[~found["bushing"].isin(flagged["bushing"])]
     return {
         "flagged": int(flagged["bushing"].nunique()),
         "worn_at_tear_down": int((worn & torn).sum()),
         "worn_otherwise": int((worn & ~torn).sum()),
-        "needless": int((looked["outcome"] == SOUND).sum()),
+        "needless": int((~worn).sum()),
         "never_looked_at": int(flagged["bushing"].nunique() - len(looked)),
         "missed": int((unflagged["decision"] == "leave").sum()),
         "sent_to_measure": int((unflagged["decision"] == "measure").sum()),

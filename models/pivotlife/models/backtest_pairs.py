@@ -6,7 +6,10 @@ found by that visit, a visit counting until half way to the one after:
 1. a failure on the road, which nobody had to look for; else the tear-down record, or what failed
    as the shop's reason for renewing it (split, seized ...);
 2. else a reading or a finding. Where load or fresh grease hid part of the play, a reading within
-   the limit proves nothing, and one over it counts as worn unless a plain look speaks too;
+   the limit proves nothing, and one over it counts as worn unless a plain look speaks too. One
+   over it *after* a plain look that was sound proves wear by then: the plain look stays the outcome
+   to which chances are held, since such readings tell of worn bushings only, and the miles of the
+   later one are kept beside it for what is counted;
 3. else nobody looked: *unverified*. A removal because of wear alone proves nothing, since the
    list itself may have brought it about.
 
@@ -46,7 +49,7 @@ PAIR_COLUMNS: Final = (
     *("miles_since_reading", "is_due"),
     *("chance_over_now", "chance_over_at_visit", "chance_over_by_next_visit"),
     *("outcome", "how", "look_date", "look_miles", "chance_at_look", "is_removed"),
-    *("has_reading", "is_plain", "look_source_row"),
+    *("has_reading", "is_plain", "look_source_row", "worn_later_miles"),
 )
 
 
@@ -78,7 +81,8 @@ def pair_up(
         `PAIR_COLUMNS`, a row for each forecast, in its order. `bushing` names one bushing over
         all its lists; `is_removed`: it was taken out by the visit; `has_reading`: it was read, with
         nothing hidden, by the visit, whatever else was found; `is_plain`: so was the look that
-        decided.
+        decided; `worn_later_miles`: where a later reading under load or after greasing was over
+        the limit although the plain one that decided was not, else NaN.
     """
     pairs = forecasts.reset_index(drop=True)
     pairs["row"] = np.arange(len(pairs))
@@ -89,7 +93,9 @@ def pair_up(
     pairs["last_miles"] = middle
     # One list at a time: all at once would lay every look beside every list.
     seen = pd.concat([_in_window(own, looks) for _, own in pairs.groupby("standing_date")])
-    chosen = _believed(seen).reindex(pairs["row"]).reset_index(drop=True)
+    believed = _believed(seen)
+    later = _worn_later(seen, believed)
+    chosen = believed.reindex(pairs["row"]).reset_index(drop=True)
     outcome = np.select(
         [chosen["worn"].eq(True), chosen["sound"].eq(True)], [WORN, SOUND], UNVERIFIED
     )
@@ -104,6 +110,7 @@ def pair_up(
         is_removed=(until <= pairs["visit_date"] + _half_gap(pairs)) & pairs["same"],
         has_reading=pairs["row"].isin(read),
         is_plain=chosen["is_plain"].eq(True),
+        worn_later_miles=pairs["row"].map(later).astype(float),
         is_due=pairs["visit_date"] + _half_gap(pairs) <= today,
         miles_since_reading=pairs["miles_now"] - pairs["last_reading_miles"],
     )
@@ -188,6 +195,19 @@ def _judged(seen: pd.DataFrame) -> pd.DataFrame:
     sound = seen["sound"].mask(torn, within & ~over & ~failed).astype(bool)
     told = seen.assign(worn=worn, sound=sound & ~worn & seen["is_plain"])
     return told[told["worn"] | told["sound"]]
+
+
+def _worn_later(seen: pd.DataFrame, believed: pd.DataFrame) -> pd.Series:
+    """Miles of the first hidden reading over the limit after the sound look that is believed."""
+    hidden = seen[(seen["kind"] == READING) & seen["worn"] & ~seen["is_plain"]]
+    sound = believed["true_miles"].where(believed["sound"].astype(bool))
+    later = hidden["true_miles"] > hidden["row"].map(sound)
+    return hidden[later].groupby("row")["true_miles"].min()
+
+
+def is_found_worn(pairs: pd.DataFrame) -> pd.Series:
+    """Say which bushings were found worn by the visit, by the deciding look or a later one."""
+    return pairs["outcome"].eq(WORN) | pairs["worn_later_miles"].notna()
 
 
 def _believed(seen: pd.DataFrame) -> pd.DataFrame:

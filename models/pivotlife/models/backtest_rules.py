@@ -118,7 +118,8 @@ def _bushings(pairs: pd.DataFrame, prices: RulePrices) -> tuple[pd.DataFrame, pd
     table = pairs[pairs["visit_miles"].notna() & pairs["is_due"]]
     table = table.sort_values(["bushing", "standing_date"], kind="stable")
     first = table.drop_duplicates("bushing").set_index("bushing")
-    worn = table[table["outcome"] == WORN].groupby("bushing")["look_miles"].min()
+    worn_at = table["look_miles"].where(table["outcome"] == WORN, table["worn_later_miles"])
+    worn = worn_at.groupby(table["bushing"]).min()
     first = first.assign(worn_miles=worn.reindex(first.index))
     looked = table.loc[table["outcome"] == SOUND, ["bushing", "look_miles"]]
     until = looked["bushing"].map(first["worn_miles"]).fillna(np.inf)

@@ -19,9 +19,10 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import typer
 
 from pivotlife.models.errors import PivotlifeError
+from pivotlife.pipeline.entry import STOPPED, STOPPED_TEXT
 from pivotlife.pipeline.errors import SettingsError
 
-DONE, ACT_TODAY, WRONG_INPUT, INTERNAL_FAULT, STOPPED = 0, 1, 2, 3, 130
+DONE, ACT_TODAY, WRONG_INPUT, INTERNAL_FAULT = 0, 1, 2, 3
 
 #: What a system refuses for reasons that lie outside this program.
 _REFUSALS: Final = frozenset(
@@ -52,7 +53,7 @@ def exit_codes(verbose: bool) -> Iterator[None]:
         typer.echo(f"pivotlife: {fault}", err=True)
         raise typer.Exit(WRONG_INPUT) from None
     except KeyboardInterrupt:
-        typer.echo("pivotlife: stopped; the last complete run is untouched", err=True)
+        typer.echo(STOPPED_TEXT, err=True)
         raise typer.Exit(STOPPED) from None
     except (typer.Exit, typer.BadParameter):
         raise
