@@ -94,7 +94,8 @@ def test_a_missing_column_names_the_nearest_header_and_all_of_them(tmp_path: Pat
     )
     says = (
         r"readings: readings.csv: lacks the column 'reading_id' \(nearest: 'Reading_ID'\); "
-        "its headers are Reading_ID, unit_id, reading_date, odometer$"
+        "its headers are Reading_ID, unit_id, reading_date, odometer; name its header under "
+        r"\[sources.readings.columns\], `pivotlife check` proposes$"
     )
     with pytest.raises(SourceError, match=says):
         read_sources(settings)

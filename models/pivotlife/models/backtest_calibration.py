@@ -196,7 +196,10 @@ def _bin(cell: pd.DataFrame, draws: int, seed: int) -> tuple[Any, ...]:
     sums = _unit_sums(used["unit_id"], columns)
     best = _figures(sums.sum(axis=0)[None, :])
     lower, upper = _interval(_figures(redrawn(sums, draws, seed))["found"])
+    # None or all worn: a bootstrap of equals is no limit; "rule of three" (common practice).
+    room = min(1.0, 3.0 / (weight.sum() ** 2 / (weight**2).sum()))
     if not worn.any():
-        # Nothing found: a bootstrap of zeros is no limit; "rule of three" (common practice).
-        upper = min(1.0, 3.0 / (weight.sum() ** 2 / (weight**2).sum()))
+        upper = room
+    elif worn.all():
+        lower = 1.0 - room
     return (*counts, float(best["forecast"]), float(best["found"]), lower, upper)

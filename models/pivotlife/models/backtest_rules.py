@@ -156,7 +156,8 @@ def _rules(
 
     def best(options: dict[float, pd.Series]) -> tuple[float, pd.DataFrame]:
         made = {setting: cost(acts) for setting, acts in options.items()}
-        setting = min(made, key=lambda key: float(made[key]["extra_cost"].sum()))
+        # What renews nothing is called never: of equal costs the longest setting.
+        setting = min(made, key=lambda key: (float(made[key]["extra_cost"].sum()), -key))
         return setting, made[setting]
 
     ages = age.dropna()

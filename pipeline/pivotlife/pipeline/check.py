@@ -19,7 +19,7 @@ import pandas as pd
 from pivotlife.data.contracts.registry import CONTRACTS
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.pipeline.cells import cells_of
-from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.errors import SourceError, cannot_write
 from pivotlife.pipeline.histories import build_histories
 from pivotlife.pipeline.judge import Judged, judge
 from pivotlife.pipeline.known_rows import known_at
@@ -124,7 +124,7 @@ def _write(target: Path, quarantine: pd.DataFrame) -> None:
         target.parent.mkdir(parents=True, exist_ok=True)
         target.write_text(csv_text(quarantine), encoding="utf-8")
     except OSError as fault:
-        raise SourceError(f"{target}: cannot write the report ({fault.strerror})") from None
+        raise cannot_write(target, fault, "--report or publish.out") from None
 
 
 def newest_day(judged: Judged) -> pd.Timestamp:

@@ -123,7 +123,7 @@ def check(
     """Read the sources, print their profile, every fault and a mapping; write only a report."""
     with exit_codes(verbose):
         from pivotlife.pipeline.check import check_sources
-        from pivotlife.pipeline.errors import SourceError
+        from pivotlife.pipeline.errors import SettingsError, SourceError
         from pivotlife.pipeline.example import example_settings
         from pivotlife.pipeline.settings_file import load_settings
 
@@ -136,7 +136,7 @@ def check(
             typer.echo(f"{templates}: {len(write_templates(templates))} templates written")
             return
         if settings is None:
-            raise typer.BadParameter("name the settings file, or ask for --example or --templates")
+            raise SettingsError("check: name the settings file, or --example, or --templates DIR")
         outcome = check_sources(load_settings(settings), report)
         typer.echo(outcome.text, nl=not outcome.text.endswith("\n"))
         if outcome.refused:

@@ -29,7 +29,7 @@ from pivotlife.data.contracts.readings import READINGS
 from pivotlife.data.contracts.tables import column_facts
 from pivotlife.data.contracts.vocabulary import FINDINGS
 from pivotlife.pipeline.dialect import PLAIN
-from pivotlife.pipeline.errors import SettingsError, SourceError
+from pivotlife.pipeline.errors import SettingsError, SourceError, cannot_write
 from pivotlife.pipeline.filled_sheets import (
     FILL_TAB,
     ID_COLUMNS,
@@ -150,7 +150,7 @@ def write_sheets(rows: pd.DataFrame, settings: Settings, day: dt.date, out: Path
                 file.write_bytes(data)
                 paths.append(file)
         except OSError as fault:
-            raise SourceError(f"{stem.parent}: cannot write there ({fault.strerror})") from None
+            raise cannot_write(stem.parent, fault) from None
     return SheetFiles(tuple(paths), rows["unit_id"].nunique(), len(rows))
 
 

@@ -63,7 +63,7 @@ def with_native_headers(
     native = kept.assign(**{name: frame[header] for name, header in renamed.items()})
     absent = missing_columns(table, written_columns(native))
     if absent:
-        raise SourceError(one_line(_lacks(absent, headers, where)))
+        raise SourceError(one_line(_lacks(absent, headers, table, where)))
     return native, renamed
 
 
@@ -147,10 +147,14 @@ def _refuse_unread(chosen: Mapping[str, str], headers: list[str], table: str, wh
             )
 
 
-def _lacks(absent: list[str], headers: list[str], where: str) -> str:
+def _lacks(absent: list[str], headers: list[str], table: str, where: str) -> str:
+    # A header that is a column of its own is not meant for another one.
+    free = [header for header in headers if header not in column_facts(INCOMING[table])]
+    hint = separator_hint(headers)
+    mend = hint or f"; name its header under [sources.{table}.columns], `pivotlife check` proposes"
     return (
-        f"{where}: lacks the column {', '.join(map(repr, absent))}{nearest(absent[0], headers)}; "
-        f"its headers are {', '.join(headers)}{separator_hint(headers)}"
+        f"{where}: lacks the column {', '.join(map(repr, absent))}{nearest(absent[0], free)}; "
+        f"its headers are {', '.join(headers)}{mend}"
     )
 
 

@@ -20,7 +20,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.errors import SourceError, cannot_write
 
 WRITING = ".writing-"
 LATEST = "latest"
@@ -45,7 +45,7 @@ def locked(out: Path) -> Iterator[None]:
         out.mkdir(parents=True, exist_ok=True)
         handle = (out / ".lock").open("a")
     except OSError as fault:
-        raise SourceError(f"{out}: cannot write there ({fault.strerror})") from None
+        raise cannot_write(out, fault) from None
     with handle:
         try:
             fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)

@@ -16,6 +16,7 @@ from typing import Any
 
 import pandas as pd
 
+from pivotlife.dashboards.engineer import reason_kind
 from pivotlife.dashboards.inputs import PageInputs
 from pivotlife.dashboards.pages import build_pages
 from pivotlife.models.decision_costs import CostItems, cost_lines
@@ -230,5 +231,10 @@ def _act_today(
     rows = sum(count for name, count in record["counts"].items() if name.endswith("_rows"))
     share = len(made["quarantine"]) / max(1, rows - len(made["quarantine"]))
     if share > settings.guard.quarantine_share:
-        reasons.append(f"{share:.1%} of the rows are withheld (guard.quarantine_share)")
+        told = made["quarantine"]["reasons"].map(str).map(reason_kind).value_counts()
+        reasons.append(
+            f"{100 * share:.1f} % of the rows are withheld, guard.quarantine_share allows"
+            f" {100 * settings.guard.quarantine_share:g} %; quarantine.csv says why, most often:"
+            f" {told.index[0]} ({told.iloc[0]:,} rows)"
+        )
     return tuple(reasons)

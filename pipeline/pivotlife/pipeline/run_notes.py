@@ -25,6 +25,9 @@ TELLING = frozenset(
     }
 )
 
+#: How the notes begin that a run also prints.
+NEWEST, NONE_DATED, EMPTY = "The newest reading is of", "No reading is dated", "No row in"
+
 #: What is switched off when an optional table is absent.
 WITHOUT = {
     "lube": "grease care is unknown",
@@ -59,6 +62,10 @@ def notes(
     """
     lines = list(intake.notes)
     lines += [f"No {name} table: {WITHOUT[name]}." for name in TABLES if name in _absent(intake)]
+    empty = [
+        name for name, table in intake.raw.items() if name not in WITHOUT and table.frame.empty
+    ]
+    lines += [f"{EMPTY} the {name} table: its file holds headers alone." for name in empty]
     for table in intake.raw.values():
         lines += [f"{text[0].upper()}{text[1:]}" for text in near_misses(table)]
     lines += _corrected(intake)
@@ -78,6 +85,11 @@ def notes(
         " where these allow it; the engineer page sets the other ways of counting them beside it."
     )
     return lines
+
+
+def is_pressing(note: str) -> bool:
+    """Say whether a note belongs before the eyes of whoever started the run."""
+    return note.startswith((NEWEST, NONE_DATED, EMPTY))
 
 
 def _absent(intake: Intake) -> set[str]:
@@ -109,11 +121,11 @@ def _stale(intake: Intake, settings: Settings, day: dt.date) -> list[str]:
     newest = intake.judged.tables.some("readings", "reading_date")["reading_date"]
     newest = newest[newest <= pd.Timestamp(day)].max()
     if pd.isna(newest):
-        return ["No reading is dated on or before the day of this run."]
+        return [f"{NONE_DATED} on or before the day of this run."]
     age = (pd.Timestamp(day) - newest).days
     if age <= settings.guard.stale_days:
         return []
-    text = f"The newest reading is of {newest:%Y-%m-%d}, {age} days before this run"
+    text = f"{NEWEST} {newest:%Y-%m-%d}, {age} days before this run"
     return [f"{text}: have the latest records been handed in?"]
 
 

@@ -13,6 +13,7 @@ import pandas as pd
 from pivotlife.models.safety import PRESSING
 from pivotlife.pipeline.backtest import Backtest
 from pivotlife.pipeline.results import RunResult
+from pivotlife.pipeline.run_notes import is_pressing
 
 HEAD_ROWS = 10
 REASON_WIDTH = 110
@@ -28,6 +29,7 @@ def run_text(result: RunResult) -> str:
     ]
     lines.append(f"pivots and units: {decided}")
     lines += [f"not enough room: {text}" for text in result.record.get("shortages", ())]
+    lines += [f"note: {note}" for note in result.record.get("notes", ()) if is_pressing(note)]
     lines += [f"act today: {reason}" for reason in result.act_today]
     lines.append(f"look at {result.folder / 'index.html'}")
     return "\n".join(lines)

@@ -19,7 +19,7 @@ from pivotlife.data.contracts.columns import EARLIEST_DAY, LATEST_DAY, ColumnFac
 from pivotlife.data.contracts.registry import INCOMING
 from pivotlife.data.contracts.tables import column_facts, required_columns
 from pivotlife.data.dictionary import contract_entries
-from pivotlife.pipeline.errors import SourceError
+from pivotlife.pipeline.errors import SourceError, cannot_write
 
 #: Rows of a workbook that have drop-downs.
 ROWS: Final = 5_000
@@ -64,7 +64,7 @@ def write_templates(folder: Path) -> list[Path]:
             (folder / f"{name}.csv").write_text(text, encoding="utf-8")
             _write_workbook(folder / f"{name}.xlsx", name, schema)
     except OSError as fault:
-        raise SourceError(f"{folder}: cannot write templates ({fault.strerror})") from None
+        raise cannot_write(folder, fault, "--templates") from None
     return files
 
 

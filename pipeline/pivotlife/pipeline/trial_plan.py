@@ -26,7 +26,7 @@ from pivotlife.models.trial_power import (
 )
 from pivotlife.models.type_table import fit_by_type_and_duty
 from pivotlife.models.weibull import WeibullFit
-from pivotlife.pipeline.errors import SettingsError, SourceError
+from pivotlife.pipeline.errors import SettingsError, cannot_write
 from pivotlife.pipeline.publish import csv_text
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.trial_inputs import FleetHabits, decidable_table, fleet_habits
@@ -155,7 +155,7 @@ def write_plan(plan: TrialPlan, out: Path) -> Path:
         half.write_text(csv_text(plan.table), encoding="utf-8", newline="")
         half.replace(path)
     except OSError as fault:
-        raise SourceError(f"{path.parent}: cannot write there ({fault.strerror})") from None
+        raise cannot_write(path.parent, fault) from None
     return path
 
 
