@@ -100,6 +100,15 @@ def test_nothing_verified_is_nothing_said(backtests: ModuleType) -> None:
     assert np.isnan(found["brier"])
 
 
+def test_a_bin_with_worn_pivots_alone_is_no_certainty(backtests: ModuleType) -> None:
+    table = backtests.many(1, pairs=6).assign(outcome="worn", chance_at_look=0.03)
+    row = calibration_bins(table).set_index("chance_from").loc[0.01].iloc[0]
+    assert (row["found"], row["found_upper"]) == (1.0, 1.0)
+    assert row["found_lower"] == pytest.approx(0.5)
+    alone = calibration_bins(table.head(1)).set_index("chance_from").loc[0.01].iloc[0]
+    assert alone["found_lower"] == 0.0
+
+
 def test_a_bin_without_a_worn_pivot_still_has_an_upper_limit(backtests: ModuleType) -> None:
     table = backtests.many(1, pairs=300).assign(outcome="sound", chance_at_look=0.03)
     row = calibration_bins(table).set_index("chance_from").loc[0.01].iloc[0]

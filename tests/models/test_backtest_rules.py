@@ -82,6 +82,13 @@ def test_simple_rules_are_tuned_in_hindsight(backtests: ModuleType) -> None:
     assert made.loc["all at every n-th service", "extra_cost"] <= 90.0
 
 
+def test_a_rule_that_renews_nothing_is_called_never(backtests: ModuleType) -> None:
+    made = rows(backtests, {"outcome": "sound", "look_miles": 112_000.0})
+    for rule in ("at fixed miles", "all at every n-th service"):
+        assert made.loc[rule, "renewed_early"] == 0
+        assert made.loc[rule, "setting"] == float("inf")
+
+
 def test_what_no_rule_could_prevent_is_left_out(backtests: ModuleType) -> None:
     made = rows(backtests, {"outcome": "worn", "decision": "replace", "look_miles": 101_000.0})
     assert made.empty

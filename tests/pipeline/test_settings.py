@@ -64,6 +64,10 @@ def test_one_interval_given_keeps_the_others(tmp_path: Path) -> None:
             "unknown key costs.hours.first_pivt; the nearest known key is 'first_pivot'",
         ),
         ("[sources.lubes]\npath = 'x.csv'\n", "unknown key sources.lubes.*'lube'"),
+        (
+            "[costs]\nshop_rate = 95\n",
+            r"costs\.shop_rate = 95: a price carries its source and day; write \{ value = 140",
+        ),
         ("[limits.threaded]\nplay = -3\n", r"limits\.threaded\.play = -3"),
         ("[decision]\nchance_now_alarm = 2\n", r"decision\.chance_now_alarm = 2"),
         ("[random]\nseed = 'x'\n", r"random\.seed = 'x'"),

@@ -9,7 +9,7 @@ import json
 import shutil
 import subprocess
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import openpyxl
@@ -102,11 +102,17 @@ def test_before_and_after_stand_side_by_side(base: Base) -> None:
     text = what_if_text(made, "USD")
     assert "costs.shop_rate: 95 -> 140" in text
     row = next(what_if_rows(made))
-    assert f"{row['before']:,.2f}" in text
-    assert f"{row['after']:,.2f}" in text
+    assert f"{row['before']:,.0f}" in text
+    assert f"{row['after']:,.0f}" in text
     told = json.loads(what_if_json(made, "USD"))
     assert told["rows"][0]["change"] == pytest.approx(row["after"] - row["before"])
     assert "No policy would change." in text or "The policy would change:" in text
+
+
+def test_where_nothing_could_be_counted_the_answer_says_so(base: Base) -> None:
+    made = what_if(base.records, base.sources, base.settings, [], base.day)
+    empty = replace(made, before=replace(made.before, costs=()))
+    assert what_if_text(empty, "USD").startswith("No lifetime cost could be counted: on that day")
 
 
 def test_a_price_that_changes_the_habit_says_so(base: Base) -> None:

@@ -22,7 +22,7 @@ from pydantic import BaseModel, ValidationError
 
 from pivotlife.pipeline.errors import SettingsError, one_line
 from pivotlife.pipeline.mapping_rules import mapping_faults
-from pivotlife.pipeline.settings import Settings
+from pivotlife.pipeline.settings import Price, Settings
 
 TABLES = (
     "units",
@@ -136,6 +136,9 @@ def _sentence(fault: dict[str, Any]) -> str:
     if fault["type"] == "value_error":
         # A sentence of our own: it names what is wrong, as the user wrote it.
         return f"{key}: {fault['msg'].removeprefix('Value error, ')}"
+    if fault.get("ctx", {}).get("class_name") == Price.__name__:
+        told = 'write { value = 140, source = "whose figure", date = 2026-01-31 }'
+        return f"{key} = {fault['input']!r}: a price carries its source and day; {told}"
     return f"{key} = {fault['input']!r}: {fault['msg'].lower()}"
 
 

@@ -35,6 +35,7 @@ from pivotlife.pipeline.settings_file import nearest_key
 from pivotlife.pipeline.work import Records
 
 SECTIONS = ("costs", "finance")
+_NO_COST = "No lifetime cost could be counted: on that day no duty has units with known miles."
 #: Keys of `[finance]` that only weigh money; the others move what happens.
 WEIGHING = ("discount_rate", "price_escalation", "capital_from")
 
@@ -162,13 +163,15 @@ def what_if(
 def what_if_text(made: WhatIf, currency: str) -> str:
     """Write both costs side by side."""
     lines = [f"{key}: {before} -> {after}" for key, before, after in made.changes]
+    if not made.before.costs:
+        return "\n".join([*lines, _NO_COST])
     head = f"{'duty':11} {'type':14} {'':9} {'before':>12} {'after':>12} {'change':>12}"
     lines += [
         f"{currency}, one truck until its sale, mean, worth today; policies held",
         head,
     ]
     for row in what_if_rows(made):
-        amounts = f"{row['before']:>12,.2f} {row['after']:>12,.2f} {row['change']:>+12,.2f}"
+        amounts = f"{row['before']:>12,.0f} {row['after']:>12,.0f} {row['change']:>+12,.0f}"
         lines.append(f"{row['duty']:11} {row['bushing_type']:14} {row['kind']:9} {amounts}")
     lines += list(made.habits) or ["No policy would change."]
     return "\n".join(lines)
