@@ -29,8 +29,8 @@ from pivotlife.dashboards.finance_what_if import what_if_data, what_if_sections
 from pivotlife.dashboards.inputs import COLUMNS, PageInputs
 from pivotlife.dashboards.render import render
 from pivotlife.dashboards.tables import Table
+from pivotlife.models.conversion_verdict import MAY_LOSE, MAY_PAY
 from pivotlife.models.cost_lines import COUNTS
-from pivotlife.models.unit_conversion import MAY_LOSE, MAY_PAY
 
 TABLES = (
     *("cost_by_type", "cost_quantities", "cost_break_even", "cost_tornado", "cost_of_late"),

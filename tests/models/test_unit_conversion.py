@@ -11,19 +11,13 @@ import pandas as pd
 import pytest
 
 from cost_lives import MONEY, NEVER, SURE, WORK, life
+from pivotlife.models.conversion_verdict import DOES_NOT_PAY, MAY_LOSE, PAYS, VERDICTS
 from pivotlife.models.truck_miles import PLACES
 from pivotlife.models.unit_conversion import (
     CONVERSION_COLUMNS,
-    DOES_NOT_PAY,
     FLEET_COLUMNS,
-    MAY_LOSE,
-    MAY_PAY,
-    PAYS,
-    TOO_CLOSE,
-    VERDICTS,
     FleetCost,
     fleet_cost,
-    verdict,
 )
 
 PLAIN = replace(MONEY, discount_rate=0.0, price_escalation=0.0)
@@ -89,25 +83,6 @@ def test_few_miles_left_tell_against_converting() -> None:
     assert one(fleet, "short")["verdict"] == "does not pay"
     assert one(fleet, "long")["verdict"] == "pays"
     assert one(fleet, "long")["years_left"] == pytest.approx(900 / 65)
-
-
-@pytest.mark.parametrize(
-    ("mean", "error", "low", "high", "said"),
-    [
-        (500.0, 10.0, 1.0, 900.0, PAYS),
-        (500.0, 10.0, -1.0, 900.0, MAY_LOSE),
-        (19.0, 10.0, -400.0, 500.0, TOO_CLOSE),
-        (-19.0, 10.0, -500.0, -1.0, TOO_CLOSE),
-        (-500.0, 10.0, -900.0, 1.0, MAY_PAY),
-        (-500.0, 10.0, -900.0, -1.0, DOES_NOT_PAY),
-        (140.0, 0.0, 140.0, 140.0, PAYS),
-        (-140.0, 0.0, -140.0, -140.0, DOES_NOT_PAY),
-    ],
-)
-def test_pays_is_said_only_where_eight_futures_in_ten_agree(
-    mean: float, error: float, low: float, high: float, said: str
-) -> None:
-    assert verdict(mean, error, low, high) == said
 
 
 def test_the_verdict_never_contradicts_the_range_beside_it() -> None:

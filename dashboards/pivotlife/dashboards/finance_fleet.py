@@ -21,7 +21,7 @@ from pivotlife.dashboards.tables import (
     make_table,
     with_used_notes,
 )
-from pivotlife.models.unit_conversion import (
+from pivotlife.models.conversion_verdict import (
     DOES_NOT_PAY,
     MAY_LOSE,
     MAY_PAY,

@@ -27,6 +27,7 @@ import pandas as pd
 
 from pivotlife.models.arrays import FloatArray, IntArray
 from pivotlife.models.cash_flows import price_factors
+from pivotlife.models.conversion_verdict import DOES_NOT_PAY, UNKNOWN, verdict
 from pivotlife.models.cost_lines import CASH, COUNTS, DOWNTIME, line_price, unit_amounts
 from pivotlife.models.cost_lines import COST_LINES as LINES
 from pivotlife.models.cost_policy import Policy, TypeLife, fitted_bushings
@@ -49,17 +50,6 @@ FLEET_COLUMNS: Final = (
 #: Repetitions of each axle: as many as this number of rows allows, but at least so many.
 _ROWS: Final = 30_000
 _FEWEST: Final = 8
-#: Standard errors within which a mean saving counts as nothing.
-_SURE: Final = 2.0
-#: What is said of a conversion. Plain words only where eight futures in ten agree: both the 10 %
-#: and the 90 % point of the saving lie on one side of nothing.
-PAYS: Final = "pays"
-MAY_LOSE: Final = "pays on average, may lose"
-TOO_CLOSE: Final = "too close to call"
-MAY_PAY: Final = "loses on average, may pay"
-DOES_NOT_PAY: Final = "does not pay"
-VERDICTS: Final = (PAYS, MAY_LOSE, TOO_CLOSE, MAY_PAY, DOES_NOT_PAY)
-UNKNOWN: Final = "unknown"
 _UNSOLD: Final = "no planned sale: give the unit a holding odometer, or set finance.holding_miles"
 _KITS: Final = COUNTS.index("kits")
 _LUBE: Final = COUNTS.index("lube_visits")
@@ -352,28 +342,6 @@ def _judged(saved: FloatArray) -> dict[str, object]:
         "chance_pays": float((saved > 0).mean()),
         "verdict": verdict(mean, error, low, high),
     }
-
-
-def verdict(mean: float, error: float, low: float, high: float) -> str:
-    """Say in words what the drawn savings of one conversion allow.
-
-    Parameters
-    ----------
-    mean, error : float, currency
-        Mean saving and its standard error over the futures drawn.
-    low, high : float, currency
-        One future in ten saves less than `low`, nine in ten save less than `high`.
-
-    Returns
-    -------
-    str
-        One of `VERDICTS`.
-    """
-    if abs(mean) <= _SURE * error:
-        return TOO_CLOSE
-    if mean > 0:
-        return PAYS if low >= 0 else MAY_LOSE
-    return DOES_NOT_PAY if high <= 0 else MAY_PAY
 
 
 def _unsold(units: pd.DataFrame, pivots: pd.DataFrame) -> pd.DataFrame:
