@@ -88,7 +88,7 @@ def test_a_case_by_hand() -> None:
     assert reason.startswith("Waiting costs more. Fit roller instead: on the whole axle it saves")
     assert "the 200,000 mi until the planned sale (USD 720 more now, USD 2,400 less" in reason
     assert "grease" not in reason
-    assert reason.endswith("chance that it is the cheaper choice over 99 %.")
+    assert reason.endswith("chance that it is cheaper on the average truck over 99 %.")
 
 
 def test_a_pivot_that_is_not_due_costs_its_opening() -> None:
