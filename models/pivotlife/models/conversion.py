@@ -139,5 +139,6 @@ def _sentence(offer: Offer, axle: pd.DataFrame, currency: str, chance: float) ->
     return (
         f"Fit {offer.kind} instead: on the whole axle{also} it saves {currency}"
         f" {float(offer.saving.mean()):,.0f} on average in the {round(miles, -3):,.0f} mi until the"
-        f" planned sale ({', '.join(parts)}); chance that it is cheaper on the average truck {surely}."
+        f" planned sale ({', '.join(parts)}); chance that it is cheaper on the average truck"
+        f" {surely}."
     )
