@@ -73,11 +73,12 @@ def fleet_sections(inputs: PageInputs) -> tuple[Section, ...]:
                 "agree; the chance that it pays stands beside. First cost is the cash of that "
                 "visit. Whether it is booked as capital or expense is your accountant's rule: "
                 "finance.capital_from sets the amount.",
-                "The shortlist may propose another type where this table does not. It counts more simply: "
-                "the axle is open and renewed anyway, every later end is paid by itself, and its "
-                "chance speaks of the average truck. Here jobs share set-ups, nothing is renewed "
-                "just before the sale, and the chance is one truck's. Where the two disagree, "
-                "converting hangs on how this truck's later jobs are done: take it for undecided.",
+                "The shortlist may propose another type where this table does not. It counts more "
+                "simply: the axle is open and renewed anyway, every later end is paid by itself, "
+                "and its chance speaks of the average truck. Here jobs share set-ups, nothing is "
+                "renewed just before the sale, and the chance is one truck's. Where the two "
+                "disagree, converting hangs on how this truck's later jobs are done: take it for "
+                "undecided.",
             ),
             tables=(unit_table(units, money), near_sale_table(units, money)),
         ),
