@@ -102,7 +102,7 @@ def test_what_holds_for_an_axle_is_said_once_a_job(factory: ModuleType) -> None:
     (job,) = jobs(factory, *rows)
     assert [line.reason for line in job.lines] == [
         f"Worn (0). {remark}",
-        "Worn (1). Fit rubber-bonded here too, as said above.",
+        "Worn (1). Rubber-bonded instead: as said above.",
         f"Worn (2). {remark}",
     ]
 

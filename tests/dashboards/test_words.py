@@ -128,6 +128,10 @@ def test_limits_of_a_life_name_no_mileage_that_no_truck_reaches(
     assert words.life_range(lower, upper) == written
 
 
+def test_nothing_remarked_is_no_sentence() -> None:
+    assert words.sentences("") == ""
+
+
 def test_a_chain_of_remarks_becomes_sentences() -> None:
     chain = "not yet: too few (2; 3 failures); wait 14 months; then look again."
     assert words.sentences(chain) == (

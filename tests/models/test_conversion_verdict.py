@@ -27,7 +27,7 @@ from pivotlife.models.conversion_verdict import (
         (-140.0, 0.0, -140.0, -140.0, DOES_NOT_PAY),
     ],
 )
-def test_pays_is_said_only_where_eight_futures_in_ten_agree(
+def test_pays_is_said_only_where_nine_futures_in_ten_agree(
     mean: float, error: float, low: float, high: float, said: str
 ) -> None:
     assert verdict(mean, error, low, high) == said

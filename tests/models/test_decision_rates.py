@@ -10,6 +10,7 @@ import pytest
 from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost
 from pivotlife.models.decision_rates import RATE_COLUMNS, replacement_rates, simulated_rate
 from pivotlife.models.growth_law import GrowthLaw
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.policy_rates import Prices
 from pivotlife.models.replacement import age_replacement
 
@@ -43,7 +44,9 @@ class Fit:
 
 def test_rates_follow_the_curve_that_speaks() -> None:
     fits = {("threaded", "all"): Fit(3.0, 4e5), ("roller", "regional"): Fit(1.0, 9e5)}
-    rates = replacement_rates(fits, {}, COSTS, {"regional": 30_000.0, "line-haul": 50_000.0})
+    rates = replacement_rates(
+        CurveBook(fits, {}), COSTS, {"regional": 30_000.0, "line-haul": 50_000.0}
+    )
     assert list(rates.columns) == list(RATE_COLUMNS)
     # No curve speaks for rubber, nor for rollers in line-haul.
     assert rates[["bushing_type", "duty"]].to_numpy().tolist() == [
@@ -60,15 +63,28 @@ def test_rates_follow_the_curve_that_speaks() -> None:
 
 
 def test_without_wear_out_the_rate_is_that_of_running_to_the_limit() -> None:
-    rates = replacement_rates({("roller", "all"): Fit(1.0, 9e5)}, {}, COSTS, {"regional": 30_000.0})
+    book = CurveBook({("roller", "all"): Fit(1.0, 9e5)}, {})
+    rates = replacement_rates(book, COSTS, {"regional": 30_000.0})
     row = rates.iloc[0]
     assert row["cost_per_mile"] == pytest.approx(late_cost(COSTS, "roller", 15_000.0) / 9e5)
     assert np.isinf(row["optimal_miles"])
     assert row["note"].startswith("no practical interval: run to the limit; too few failures")
 
 
+def test_a_mile_is_priced_by_the_curve_that_the_chances_go_by() -> None:
+    paced = {("roller", "regional"): Fit(2.5, 5e5)}
+    book = CurveBook({("roller", "all"): Fit(2.5, 2e5)}, {}, paced=paced)
+    row = replacement_rates(book, COSTS, {"regional": 30_000.0}).iloc[0]
+    assert row["curve"] == "roller, all duties at the pace of regional"
+    best = age_replacement(
+        2.5, 5e5, planned_cost(COSTS, "roller"), late_cost(COSTS, "roller", 15_000.0)
+    )
+    assert row["cost_per_mile"] == pytest.approx(best.cost_per_mile)
+
+
 def test_a_bound_gives_a_rate_and_says_so() -> None:
-    rates = replacement_rates({}, {"roller": (2.5, 5e5)}, COSTS, {"regional": 30_000.0})
+    book = CurveBook({}, {"roller": (2.5, 5e5)})
+    rates = replacement_rates(book, COSTS, {"regional": 30_000.0})
     assert rates["bushing_type"].tolist() == ["roller"]
     assert "upper bound" in rates["note"][0]
 

@@ -92,6 +92,13 @@ def test_without_a_ratio_the_curve_of_the_decisions_stands_in_and_says_so() -> N
     assert "too few failures in line-haul" in roller.note
 
 
+def test_the_stand_in_is_read_at_the_pace_of_the_duty_where_that_is_known() -> None:
+    paced = {("roller", "line-haul"): Fit(1.1, 900_000.0, 43)}
+    roller = lives_in_duty(evidence(ratios={}, paced=paced), TYPES, "line-haul")[2]
+    assert roller.scale == 900_000.0
+    assert "at its pace" in roller.note
+
+
 def test_types_of_which_nothing_is_known_are_left_out() -> None:
     lives = lives_in_duty(
         evidence(fits={}, bounds={"threaded": (2.0, 90_000.0)}), TYPES, "regional"

@@ -82,7 +82,7 @@ def test_chances_of_little_worn_bushings_come_true(factory: ModuleType) -> None:
         assert said[group].mean() == pytest.approx(was[group].mean(), abs=3.0 * error + 0.002)
 
 
-def test_one_zero_lowers_the_odds_by_its_share_at_most() -> None:
+def test_one_zero_leaves_at_least_its_share_of_the_odds() -> None:
     """However clear a zero seems, a worn bushing may be behind it: a blank filled in."""
     growth = FreePlayGrowth("normal")
     rows = pd.DataFrame(

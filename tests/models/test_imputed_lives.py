@@ -107,6 +107,21 @@ def test_why_it_was_taken_out_is_not_asked(renewed: Any, laws: GrowthLaws) -> No
     assert told.read_again == frozenset(lives.loc[over, "life_id"])
 
 
+def test_wear_told_by_a_tear_down_is_not_drawn_again(renewed: Any, laws: GrowthLaws) -> None:
+    """The play measured on the bench is no reading: the records of such a life stand."""
+    readings, lives = renewed
+    over = lives.loc[lives["evidence"].eq("bad-reading") & lives["in_fit"], "life_id"]
+    torn = over.iloc[0]
+    is_over = readings["free_play_mm"] >= readings["limit_mm"]
+    sound = readings[~(readings["life_id"].eq(torn) & is_over)]
+    completed = completed_lives(lives, sound, laws, imputations=2)
+    assert completed.read_again == frozenset(over) - {torn}
+    for table in completed.tables:
+        pd.testing.assert_frame_equal(
+            table[table["life_id"] == torn], lives[lives["life_id"] == torn]
+        )
+
+
 def test_a_crossing_counts_up_to_the_last_look_at_the_pivot(renewed: Any, laws: GrowthLaws) -> None:
     readings, lives = renewed
     completed = completed_lives(lives, readings, laws, imputations=2)

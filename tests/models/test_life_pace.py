@@ -67,6 +67,15 @@ def test_exact_failures_count_per_mile(lived: pd.DataFrame) -> None:
         assert fit.scale == pytest.approx(other[key].scale, rel=0.002)
 
 
+def test_not_knowing_how_far_a_type_follows_widens_the_curve(lived: pd.DataFrame) -> None:
+    few = paced_fits(rare(lived))
+    far, near = (few["roller", duty].covariance[1, 1] for duty in ("vocational", "regional"))
+    assert far > near
+    assert (
+        few["roller", "regional"].covariance[0, 0] == few["roller", "vocational"].covariance[0, 0]
+    )
+
+
 def test_without_paces_or_failures_there_is_no_curve(lived: pd.DataFrame) -> None:
     assert paced_fits(lived[lived["duty"] == "regional"]) == {}
     sound = lived.copy()

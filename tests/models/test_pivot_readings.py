@@ -29,6 +29,22 @@ def test_repeats_are_averaged_and_the_worst_direction_counts() -> None:
     assert found["free_play_mm"].tolist() == [1.1]
 
 
+def test_a_doubtful_zero_beside_a_play_of_the_same_day_does_not_halve_it() -> None:
+    rows = pd.DataFrame(
+        {
+            "life_id": ["a", "a", "b", "b", "c"],
+            "age_miles": 1e5,
+            "free_play_mm": [2.8, 0.0, 2.8, 0.0, 0.0],
+            "limit_mm": 3.2,
+            "reading_date": pd.Timestamp("2026-01-01"),
+            "direction": "vertical",
+            "is_suspect": [False, True, False, False, True],
+        }
+    )
+    # A zero that nothing speaks against is a repeat like any other, and a lone one is weighed.
+    assert usable_readings(rows)["free_play_mm"].tolist() == [2.8, 1.4, 0.0]
+
+
 def test_rows_without_age_play_or_limit_are_no_readings() -> None:
     rows = pd.DataFrame(
         {

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import numpy as np
@@ -96,6 +97,9 @@ def test_nothing_failed_gives_lower_limits_only(lives: pd.DataFrame, table: pd.D
     assert found["b10_upper"] == np.inf
     assert found["interval_method"] == "no-failure bound"
     assert found["warning"].startswith("no failures yet; lower limits only")
+    said = [float(n.replace(",", "")) for n in re.findall(r"([\d,]+) by shape", found["warning"])]
+    # Three digits are said, and never more than the limit itself.
+    assert any(0.99 * found["b10_lower"] <= miles <= found["b10_lower"] for miles in said)
     steeper = compare_types(lives, draws=2, assumed_shape={"roller": 3.0})
     assert "assumed shape of 3 " in row(steeper, "roller", mode="broken")["warning"]
 

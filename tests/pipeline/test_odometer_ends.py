@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from pivotlife.pipeline.believed_odometer import believe
+from pivotlife.pipeline.believed_odometer import believe, believe_all
 from pivotlife.pipeline.odometer_ends import steep_units, without_steep_end
 
 DAILY_MAXIMUM = 1_200.0
@@ -95,6 +96,26 @@ def test_many_units_are_looked_at_together_as_each_alone() -> None:
     unit = np.repeat([3, 5, 9], len(day))
     found = steep_units(unit, np.tile(day, 3), np.concatenate([calm, racing, calm]), DAILY_MAXIMUM)
     assert found.tolist() == [5]
+
+
+def test_six_pivots_read_at_one_stop_are_one_value() -> None:
+    day = np.repeat(np.append(DAYS, 310.0), 6)
+    miles = np.repeat(np.append(MILES, true_miles(310.0) * 1.609344), 6)
+    points = pd.DataFrame(
+        {
+            "unit_id": "MD-001",
+            "day": day,
+            "continuous_miles": miles,
+            "stray": False,
+            "source": "",
+            "table": "readings",
+            "row_id": "",
+            "row_number": np.arange(len(day)),
+        }
+    )
+    kept, _, _ = believe_all(points, DAILY_MAXIMUM)
+    assert kept[:-6].all()
+    assert not kept[-6:].any()
 
 
 @pytest.mark.parametrize("size", [0, 1])

@@ -170,7 +170,7 @@ def _told_once(lines: tuple[Line, ...]) -> tuple[Line, ...]:
         remark = _INSTEAD.search(line.reason)
         of_axle = " ".join(line.place.split(" ")[:2]) + (remark.group() if remark else "")
         if remark and of_axle in seen:
-            short = f" Fit {remark.group(1)} here too, as said above."
+            short = f" {remark.group(1).capitalize()} instead: as said above."
             kept.append(replace(line, reason=line.reason[: remark.start()] + short))
         else:
             kept.append(line)

@@ -50,6 +50,8 @@ def sentence(value: Any) -> str:
 
 def sentences(value: Any) -> str:
     """Break a chain of remarks at its semicolons into sentences; those in brackets stay."""
+    if not text(value):
+        return ""
     chain = _OUTSIDE_BRACKETS.split(text(value).removesuffix("."))
     return "".join(f"{sentence(part)}. " for part in chain).rstrip()
 

@@ -1,7 +1,7 @@
 """What is said of converting a unit, from the savings of the futures drawn for it.
 
 A mean alone would call a conversion paying that loses in every third future. Plain words are kept
-for where eight futures in ten agree; else the sentence says both what is so on average and what
+for where nine futures in ten agree; else the sentence says both what is so on average and what
 may come.
 
 Not here: the futures (`unit_conversion`).

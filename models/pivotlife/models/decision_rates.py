@@ -21,7 +21,7 @@ import pandas as pd
 from pivotlife.models.decision_costs import CostItems, late_cost, planned_cost, road_cost
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.growth_law import GrowthLaw
-from pivotlife.models.life_curves import FittedCurve, choose_curve
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.policy_paths import draw_paths
 from pivotlife.models.policy_rates import Prices, limit_rate, rule_rate
 from pivotlife.models.replacement import age_replacement
@@ -40,8 +40,7 @@ RATE_COLUMNS: Final = (
 
 
 def replacement_rates(
-    fits: Mapping[tuple[str, str], FittedCurve],
-    bounds: Mapping[str, tuple[float, float]],
+    curves: CurveBook,
     costs: CostItems,
     visit_gap_miles: Mapping[str, float],
 ) -> pd.DataFrame:
@@ -49,9 +48,8 @@ def replacement_rates(
 
     Parameters
     ----------
-    fits : mapping of (bushing type, duty or "all") to a Weibull fit
-    bounds : mapping of bushing type to (assumed shape, lowest scale in miles)
-        Asked where fewer than five failures stand behind a fit.
+    curves : CurveBook
+        The same that the chances go by.
     costs : CostItems
     visit_gap_miles : mapping of duty to miles between visits
         Half of it is driven over the limit, on average, before a visit finds it.
@@ -66,7 +64,7 @@ def replacement_rates(
     for bushing_type in sorted(costs.parts):
         planned = planned_cost(costs, bushing_type)
         for duty in sorted(visit_gap_miles):
-            curve = choose_curve(fits, bounds, bushing_type, duty, draws=1, seed=0)
+            curve = curves.curve(bushing_type, duty)
             if curve is None:
                 continue
             late = late_cost(costs, bushing_type, visit_gap_miles[duty] / 2)

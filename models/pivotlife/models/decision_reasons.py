@@ -182,9 +182,10 @@ def _no_reading(row: Any) -> str:
         return f"{row.read}It came without a finding, and play alone does not judge it. {_DUE}"
     if np.isnan(row.since):
         return f"No usable reading of this bushing is on record. {_DUE}"
+    since = f"about {round(row.since, -2):,.0f}" if row.since >= 100 else "under 100"
     return (
-        f"{row.read}At the visit about {round(row.since, -2):,.0f} mi will have passed since the "
-        "last usable reading. Measure it at this visit."
+        f"{row.read}At the visit {since} mi will have passed since the last usable reading. "
+        "Measure it at this visit."
     )
 
 

@@ -13,7 +13,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final, Protocol
 
 import numpy as np
@@ -21,7 +21,7 @@ import numpy.typing as npt
 
 from pivotlife.models.arrays import FloatArray
 from pivotlife.models.cost_policy import PlaySigns, TypeLife
-from pivotlife.models.life_curves import ALL_DUTIES, FittedCurve, choose_curve
+from pivotlife.models.life_curves import ALL_DUTIES, CurveBook, FittedCurve
 from pivotlife.models.weibull_bootstrap import BootstrapCurves
 
 #: With fewer failures than this in a duty a curve of its own does not speak for money.
@@ -77,6 +77,8 @@ class Evidence:
         Breaks on the road without warning.
     likeness : float
         How alike lives of one truck are (`redrawn_lives.fleet_likeness`).
+    paced : mapping of (bushing type, duty) to a fit
+        Curves of all duties at the pace of one (`life_pace.paced_fits`).
     """
 
     fits: Mapping[tuple[str, str], DrawnCurve]
@@ -85,6 +87,7 @@ class Evidence:
     play: Mapping[tuple[str, str], PlaySigns]
     breaks: Mapping[str, tuple[float, float]]
     likeness: float = 0.0
+    paced: Mapping[tuple[str, str], FittedCurve] = field(default_factory=dict)
 
 
 def lives_in_duty(
@@ -159,7 +162,8 @@ def _curve(
             f"({ratio.lower:.2f} to {ratio.upper:.2f}), the ratio evened out"
         )
         return _borrowed(evidence, name, (anchor, duty), ratio, note, draws, seed)
-    curve = choose_curve(evidence.fits, evidence.bounds, name, duty, draws=draws, seed=seed)
+    book = CurveBook(evidence.fits, evidence.bounds, draws, seed, evidence.paced)
+    curve = book.curve(name, duty)
     if curve is None:
         return None
     shapes, scales = (np.resize(values, draws) for values in (curve.shapes, curve.scales))

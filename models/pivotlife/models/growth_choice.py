@@ -56,7 +56,7 @@ class GrowthEstimate:
     n_lives, n_readings : int
         Lives and measured readings in the fit.
     n_wild, n_not_measured : int
-        Readings weighed down, and zeros taken as not measured.
+        Readings weighed down, and zeros more likely not measured than measured.
     warnings : tuple of str
     """
 

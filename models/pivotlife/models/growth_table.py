@@ -133,7 +133,10 @@ def _cell(
     if curve is not None and len(rest):
         found = by_curve_over_ages(rest, good, curve, ahead)
         age_warning = rest["age_warning"].mask(
-            (rest["age_warning"] == UNKNOWN_AGE) & rest.index.isin(good["row"]), _TRIED_GOOD
+            (rest["age_warning"] == UNKNOWN_AGE)
+            & rest["open_miles"].gt(0.0)
+            & rest.index.isin(good["row"]),
+            _TRIED_GOOD,
         )
         note = "; ".join(filter(None, ["" if law is not None else law_note, curve.warning]))
         parts.append(found.assign(warning=_joined(age_warning, note)))

@@ -91,11 +91,12 @@ def completed_lives(
         lies beyond; in no fit if it lies before its entry. Lives without a usable reading or a law
         stay as they are, and so does everything where nothing was taken out in good time.
     """
-    asked = _asked(lives)
+    by_reading = _read_over(lives, readings)
+    asked = _asked(lives, by_reading)
     ages = _drawn_ages(lives[asked], readings, laws, imputations, seed)
     place = lives.index[asked & lives["life_id"].isin(ages.index)]
     chosen = lives.loc[place]
-    early = ~_over(chosen)
+    early = ~by_reading[place]
     if not early.any():
         return Completed((), frozenset(), frozenset())
     until = looked_at_until(lives).loc[place].to_numpy(dtype=float)
@@ -165,7 +166,7 @@ def rubin_interval(
     return estimate, Interval(exp(centre - wide), exp(centre + wide), False, False)
 
 
-def _asked(lives: pd.DataFrame) -> BoolArray:
+def _asked(lives: pd.DataFrame, by_reading: pd.Series) -> BoolArray:
     """Mark lives of which readings may say more than how they are recorded.
 
     Those that another bushing followed before they failed, also where they were taken out at their
@@ -178,14 +179,16 @@ def _asked(lives: pd.DataFrame) -> BoolArray:
     at_entry &= lives["last_good_miles"].astype(float).ge(entered)
     followed = lives.groupby("pivot_id").cumcount(ascending=False).gt(0)
     ran = lives["upper_miles"].astype(float).eq(np.inf)
-    found: BoolArray = ((in_fit | at_entry) & ran & followed | in_fit & _over(lives)).to_numpy()
+    found: BoolArray = ((in_fit | at_entry) & ran & followed | in_fit & by_reading).to_numpy()
     return found
 
 
-def _over(lives: pd.DataFrame) -> BoolArray:
-    """Mark failures that are known by a reading over the limit."""
+def _read_over(lives: pd.DataFrame, readings: pd.DataFrame) -> pd.Series:
+    """Mark wear that a reading over the limit tells of, and no play measured at a tear-down."""
     over = lives["evidence"].astype(str).eq("bad-reading") & lives["mode"].astype(str).eq("wear")
-    found: BoolArray = over.to_numpy()
+    play, limit = (readings[name].astype(float) for name in ("free_play_mm", "limit_mm"))
+    is_over = readings["is_over"].astype(bool) if "is_over" in readings else play.ge(limit)
+    found: pd.Series = over & lives["life_id"].isin(readings.loc[is_over, "life_id"])
     return found
 
 

@@ -49,25 +49,35 @@ def paced_fits(
     -------
     dict
         (bushing type, duty) to fit, for the duties whose pace is known; its scale is in miles of
-        that duty, its failures and lives are those of all of them. Empty where no paces are known.
+        that duty, its failures and lives are those of all of them. Its covariance holds the doubt
+        about the share; the pace itself is taken as known. Empty where no paces are known.
     """
     paces = duty_paces(lives)
     table = lives_for_mode(lives, "any")
     table = table.loc[table["duty"].isin(paces)]
     fits: dict[tuple[str, str], WeibullFit] = {}
     for kind, of_type in table.groupby("bushing_type", sort=True):
-        share = _share(of_type, paces, minimum_failures)
-        if share is None:
+        found = _share(of_type, paces, minimum_failures)
+        if found is None:
             continue
+        share, doubt = found
         fit = _fitted(of_type, paces, share)
         if fit is not None:
             for duty, pace in paces.items():
-                fits[str(kind), duty] = replace(fit, scale=fit.scale * pace**share)
+                # Not knowing the share makes the scale of far duties doubtful.
+                covariance = fit.covariance + np.diag([0.0, doubt * np.log(pace) ** 2])
+                scale = fit.scale * pace**share
+                fits[str(kind), duty] = replace(fit, scale=scale, covariance=covariance)
     return fits
 
 
-def _share(lives: pd.DataFrame, paces: Mapping[str, float], minimum_failures: int) -> float | None:
-    """How far the lives of a type follow the paces; None where too few failed or no curve fits."""
+def _share(
+    lives: pd.DataFrame, paces: Mapping[str, float], minimum_failures: int
+) -> tuple[float, float] | None:
+    """How far the lives of a type follow the paces, and its variance.
+
+    None where too few failed or no curve fits.
+    """
     if check_lives(lives).n_failures < minimum_failures:
         return None
     found = [(share, _fitted(lives, paces, share)) for share in SHARES]
@@ -75,7 +85,9 @@ def _share(lives: pd.DataFrame, paces: Mapping[str, float], minimum_failures: in
     if not log_density:
         return None
     weight = np.exp(np.array([*log_density.values()]) - max(log_density.values()))
-    return float(np.average([*log_density], weights=weight))
+    tried = np.array([*log_density])
+    mean = float(np.average(tried, weights=weight))
+    return mean, float(np.average((tried - mean) ** 2, weights=weight))
 
 
 def _per_mile(

@@ -55,8 +55,12 @@ def usable_readings(readings: pd.DataFrame) -> pd.DataFrame:
         good &= ~readings["is_suspect"].astype(bool) | readings["free_play_mm"].eq(0.0)
     rows = readings.loc[good]
     day = "reading_date" if "reading_date" in rows else "age_miles"
-    alike = [name for name in _ALIKE if name in rows]
-    mean = rows.groupby(["life_id", day, *alike])["free_play_mm"].transform("mean")
+    repeats = ["life_id", day, *(name for name in _ALIKE if name in rows)]
+    if "is_suspect" in rows:
+        # Beside a play that was read, a doubtful zero is no repeat: the mean would halve the play.
+        shown = rows.groupby(repeats)["free_play_mm"].transform("max")
+        rows = rows.loc[~(rows["is_suspect"].astype(bool) & shown.gt(0.0))]
+    mean = rows.groupby(repeats)["free_play_mm"].transform("mean")
     rows = rows.assign(free_play_mm=mean)
     rows = rows.sort_values(["life_id", day, "free_play_mm"], kind="stable")
     one_a_day: pd.DataFrame = rows.drop_duplicates(["life_id", day], keep="last")

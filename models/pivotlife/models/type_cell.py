@@ -212,9 +212,9 @@ def _lower_limits(
         path = quantity_path(quantity)
         at_scale = path.start(log(shape), log(max(bounds[shape], 1e-300)))[0]
         numbers[f"{name}_lower"], numbers[f"{name}_upper"] = path.value(at_scale), np.inf
-    # To the thousand: the sentence is read by people, the columns hold every digit.
+    # To three digits, downwards: people read the sentence, the columns hold every digit.
     limits = ", ".join(
-        f"{round(bound * (-np.log(0.9)) ** (1.0 / near), -3):,.0f} by shape {near:g}"
+        f"{_no_more_than(bound * (-np.log(0.9)) ** (1.0 / near)):,.0f} by shape {near:g}"
         for near, bound in bounds.items()
     )
     start = "no failures yet" if checked.n_failures == 0 else reason
@@ -223,3 +223,9 @@ def _lower_limits(
         f" {shape:g} (setting survival.assumed_shape); B10 in miles at least {limits}"
     )
     return numbers, "no-failure bound", sentence
+
+
+def _no_more_than(miles: float) -> float:
+    """Cut a lower limit to three digits; it must not grow by rounding."""
+    step = 10.0 ** max(np.floor(np.log10(max(miles, 1.0))) - 2.0, 0.0)
+    return float(np.floor(miles / step) * step)

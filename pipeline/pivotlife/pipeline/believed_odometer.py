@@ -194,7 +194,9 @@ def _doubtful(
     same = np.diff(unit, prepend=-1) == 0
     doubtful = np.zeros(int(unit.max(initial=-1)) + 1, dtype=bool)
     doubtful[unit[(falls & same) | drop.to_numpy()]] = True
-    doubtful[steep_units(unit, day, miles, daily_maximum)] = True
+    # Six pivots of one stop copy one odometer: that is one value.
+    first = np.concatenate([[True], np.any(np.diff([unit, day, miles]) != 0, axis=0)])[: len(unit)]
+    doubtful[steep_units(unit[first], day[first], miles[first], daily_maximum)] = True
     return doubtful
 
 

@@ -16,10 +16,7 @@ from pivotlife.models.demand_months import months_ahead
 from pivotlife.models.demand_pivots import demand_pivots, listed_visits
 from pivotlife.models.kit_demand import kit_demand
 from pivotlife.models.kit_match import match_kits
-from pivotlife.models.life_curves import CurveBook
-from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.warranty import warranty_claims
-from pivotlife.pipeline.decision_inputs import scale_bounds
 from pivotlife.pipeline.renewal_draws import gaps_between_visits, renewals_ahead, shop_habits
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.spend_forecast import spend_against_forecast
@@ -58,16 +55,10 @@ def budget_tables(
         listed_visits(work.fleet.shortlist),
     )
     pivots["kit_id"] = _kit_of(pivots, work.fleet.unit_sizes, tables["kits"])
-    curves = CurveBook(
-        work.survival.fits,
-        scale_bounds(histories.lives, settings.survival.assumed_shape),
-        seed=settings.random.seed,
-        paced=paced_fits(histories.lives),
-    )
     months = months_ahead(as_of)
     renewals = renewals_ahead(
         pivots,
-        curves,
+        work.decisions.curves,
         work.decisions.options.sudden_per_mile,
         shop_habits(histories, records.visits, settings, as_of, follows_list=True),
         months,

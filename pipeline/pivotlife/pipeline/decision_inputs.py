@@ -13,6 +13,8 @@ from pivotlife.models.conversion_offers import ConversionTerms
 from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.findings import SUDDEN_MODES
+from pivotlife.models.life_curves import CurveBook, FittedCurve
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.no_failures import FEW_FAILURES, no_failure_bound, sudden_rate_upper
 from pivotlife.pipeline.settings import Costs, Settings
@@ -67,6 +69,22 @@ def conversion_terms(settings: Settings, lube: pd.DataFrame) -> ConversionTerms:
         service_miles={str(duty): gap.pm_miles for duty, gap in settings.intervals.items()},
         lube_compliance=dict(zip(units["unit_id"].astype(str), done.astype(float), strict=True)),
     )
+
+
+def curve_book(
+    lives: pd.DataFrame, fits: Mapping[tuple[str, str], FittedCurve], settings: Settings
+) -> CurveBook:
+    """Collect the life curves that speak for types and duties.
+
+    Parameters
+    ----------
+    lives : DataFrame
+        All lives, as in `lives.csv`.
+    fits : mapping of (bushing type, duty or "all") to a Weibull fit
+    settings : Settings
+    """
+    bounds = scale_bounds(lives, settings.survival.assumed_shape)
+    return CurveBook(fits, bounds, seed=settings.random.seed, paced=paced_fits(lives))
 
 
 def scale_bounds(

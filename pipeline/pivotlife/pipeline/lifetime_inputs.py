@@ -16,6 +16,7 @@ from pivotlife.models.duty_lives import OWN_FAILURES, Evidence, LifeRatio, play_
 from pivotlife.models.findings import SUDDEN_MODES
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.life_curves import ALL_DUTIES
+from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.lifetime_cost import DutyWork, Money
 from pivotlife.models.lives import check_lives
 from pivotlife.models.mode_lives import lives_for_mode
@@ -66,6 +67,7 @@ def evidence_of(records: Records, sources: LifeSources, settings: Settings) -> E
             for (_, duty), fit in sources.fits.items()
             if duty != ALL_DUTIES and fit.n_failures >= OWN_FAILURES
         ),
+        paced=paced_fits(lives),
     )
 
 

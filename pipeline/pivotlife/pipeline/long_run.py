@@ -5,7 +5,6 @@ Not here: the simulation (`models.decision_rates`), counting readings (`models.r
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import Final
 
 import pandas as pd
@@ -13,9 +12,9 @@ import pandas as pd
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.decision_rates import replacement_rates, simulated_rates
 from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.reading_shares import SHARE_COLUMNS, reading_shares, share_of
-from pivotlife.models.weibull import WeibullFit
-from pivotlife.pipeline.decision_inputs import scale_bounds, sudden_rates
+from pivotlife.pipeline.decision_inputs import sudden_rates
 from pivotlife.pipeline.settings import Settings
 from pivotlife.pipeline.work import Records
 
@@ -29,7 +28,7 @@ BY_AGE: Final = "life curve, renewed by age"
 
 def long_run_costs(
     records: Records,
-    fits: Mapping[tuple[str, str], WeibullFit],
+    curves: CurveBook,
     readings: pd.DataFrame,
     laws: GrowthLaws,
     costs: CostItems,
@@ -40,7 +39,7 @@ def long_run_costs(
     Parameters
     ----------
     records : Records
-    fits : mapping of (bushing type, duty or "all") to WeibullFit
+    curves : CurveBook
     readings : DataFrame
         From `growth_readings`.
     laws : GrowthLaws
@@ -63,10 +62,9 @@ def long_run_costs(
         if interval.visits_read is not None
     }
     shares = reading_shares(readings, lives, records.visits, gaps, given)
-    bounds = scale_bounds(lives, settings.survival.assumed_shape)
     by_age = {
         (str(row["bushing_type"]), str(row["duty"])): float(row["cost_per_mile"])
-        for row in replacement_rates(fits, bounds, costs, gaps).to_dict("records")
+        for row in replacement_rates(curves, costs, gaps).to_dict("records")
     }
     limits = here.groupby("bushing_type")["limit_mm"].median().dropna()
     simulated = simulated_rates(

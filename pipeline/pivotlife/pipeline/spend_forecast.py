@@ -23,11 +23,9 @@ from pivotlife.models.demand_months import months_ahead
 from pivotlife.models.demand_pivots import demand_pivots
 from pivotlife.models.growth_cells import GrowthLaws
 from pivotlife.models.growth_table import growth_table
-from pivotlife.models.life_curves import CurveBook
-from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.spend_check import SPEND_COLUMNS, spend_check
 from pivotlife.models.type_table import fit_by_type_and_duty
-from pivotlife.pipeline.decision_inputs import scale_bounds, sudden_rates
+from pivotlife.pipeline.decision_inputs import curve_book, scale_bounds, sudden_rates
 from pivotlife.pipeline.growth_readings import growth_readings
 from pivotlife.pipeline.histories import Histories, build_histories
 from pivotlife.pipeline.known_rows import known_at
@@ -194,7 +192,7 @@ def _forecast(
         return None
     seed = settings.random.seed
     fits = fit_by_type_and_duty(lives)
-    curves = CurveBook(fits, bounds, seed=seed, paced=paced_fits(lives))
+    curves = curve_book(lives, fits, settings)
     readings, no_law = growth_readings(histories, seed=seed), GrowthLaws({}, {})
     chances = growth_table(in_service, readings, visits, no_law, curves, VISITS_BEYOND)
     pivots = demand_pivots(in_service, chances, visits, gaps_between_visits(settings), day)

@@ -23,8 +23,6 @@ from pivotlife.models.fair_comparison import compare_fairly
 from pivotlife.models.growth_cells import GrowthLaws, fit_laws
 from pivotlife.models.growth_table import GROWTH_COLUMNS, growth_table, seen_ahead
 from pivotlife.models.imputed_lives import completed_lives
-from pivotlife.models.life_curves import CurveBook
-from pivotlife.models.life_pace import paced_fits
 from pivotlife.models.mode_lives import lives_for_mode
 from pivotlife.models.planned_cost import planned_work
 from pivotlife.models.safety import standing_orders
@@ -35,8 +33,8 @@ from pivotlife.pipeline.budget_work import budget_tables
 from pivotlife.pipeline.cost_workbook import cost_workbook
 from pivotlife.pipeline.decision_inputs import (
     cost_items,
+    curve_book,
     decision_options,
-    scale_bounds,
     sudden_rates,
 )
 from pivotlife.pipeline.engineer_checks import engineer_checks
@@ -197,16 +195,14 @@ def decided(
     """
     histories = records.histories
     costs = cost_items(settings.costs)
-    bounds = scale_bounds(histories.lives, settings.survival.assumed_shape)
-    paced = paced_fits(histories.lives)
-    curves = CurveBook(fits, bounds, seed=settings.random.seed, paced=paced)
+    curves = curve_book(histories.lives, fits, settings)
     beyond = settings.decision.lookahead_visits - 1
     outlook = growth_table(
         histories.in_service, readings, records.visits, laws, curves, max(beyond, ahead)
     )
     growth = seen_ahead(outlook, beyond)
     orders = standing_orders(records.evidence.evidence, records.evidence.clearances, records.roster)
-    long_run = long_run_costs(records, fits, readings, laws, costs, settings)
+    long_run = long_run_costs(records, curves, readings, laws, costs, settings)
     options = decision_options(long_run, sudden_rates(histories.lives), settings)
     shortlist = decide_pivots(histories.in_service, growth, records.visits, orders, costs, options)
     gaps = {str(duty): gap.pm_miles for duty, gap in settings.intervals.items()}
@@ -223,6 +219,7 @@ def decided(
         planned_work(shortlist, costs),
         options,
         judged,
+        curves,
         outlook=outlook,
         long_run=long_run,
     )

@@ -15,6 +15,7 @@ from pivotlife.models.decision import DecisionOptions
 from pivotlife.models.decision_costs import CostItems
 from pivotlife.models.fair_comparison import FairComparison
 from pivotlife.models.growth_cells import GrowthLaws
+from pivotlife.models.life_curves import CurveBook
 from pivotlife.models.lifetime_cost import Lifetime
 from pivotlife.models.weibull import WeibullFit
 from pivotlife.pipeline.backtest_trust import Trust
@@ -79,6 +80,7 @@ class Decisions:
     planned_cost: pd.DataFrame
     options: DecisionOptions
     lives: ConversionLives
+    curves: CurveBook
     trust: Trust = field(default_factory=Trust)
     outlook: pd.DataFrame = field(default_factory=pd.DataFrame)
     long_run: pd.DataFrame = field(default_factory=pd.DataFrame)
