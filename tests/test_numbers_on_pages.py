@@ -82,7 +82,8 @@ def downtime(files: Tables) -> str:
 def year_ahead(files: Tables) -> str:
     rows = files["budget"].set_index(["month", "depot", "item"])
     expected = float(rows.loc[("12 months", "all", "cash"), "expected"])
-    return f"USD {expected:,.0f} in cash; in 8 of 10 such years it would be"
+    # The sentence says three digits; the table beside it every dollar.
+    return f"about USD {float(f'{expected:.3g}'):,.0f} in cash; in 8 of 10 such years it would be"
 
 
 def default_prices(files: Tables) -> str:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, fields, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import erfcx, expit, log_ndtr
+from scipy.special import erfcx, log_ndtr, ndtr
 
 from pivotlife.models.growth_law import GrowthLaw
 from pivotlife.models.growth_quadrature import (
@@ -31,7 +31,9 @@ from pivotlife.models.growth_sums import LifeTerms, error_variance, load_factors
 
 Floats = NDArray[np.float64]
 _HALF_LOG_2PI = 0.5 * float(np.log(2.0 * np.pi))
-_MODE_STEPS = 15
+_MODE_STEPS = 10
+# Move of the joint mode, in standard scores, from which the nodes would lie the same.
+_MODE_FOUND = 1e-3
 _LIVES_AT_ONCE = 1_000
 
 
@@ -99,8 +101,14 @@ def low_groups(data: GrowthReadings, law: GrowthLaw, terms: LifeTerms) -> Iterat
             yield _low(data, law, terms, lives, order[first[lives][:, None] + np.arange(n_low)])
 
 
-def joint_rules(law: GrowthLaw) -> tuple[Rule, Rule]:
-    """Rules over z and over the starting play: wide for the lopsided Weibull posterior."""
+def joint_rules(law: GrowthLaw, *, fine: bool = True) -> tuple[Rule, Rule]:
+    """Rules over z and over the starting play: wide for the lopsided Weibull posterior.
+
+    Without `fine` they serve a search that a finer one follows.
+    """
+    if not fine:
+        along = gauss_hermite(7) if law.density == "normal" else equal_steps(15, 5.0)
+        return along, gauss_hermite(5)
     along = gauss_hermite(11) if law.density == "normal" else equal_steps(31, 6.0)
     return along, gauss_hermite(9)
 
@@ -145,10 +153,10 @@ def low_doubts(low: LowReadings, nodes: JointNodes) -> Floats:
     doubts = np.zeros_like(low.level)
     if low.not_measured == 0.0:
         return doubts
-    odds = np.log1p(-low.not_measured) - np.log(low.not_measured)
     for j in range(low.level.shape[1]):
         height = _height(low, j, nodes.rate[:, :, None], nodes.start)
-        doubts[:, j] = (nodes.weight * expit(-odds - log_ndtr(height))).sum(axis=(1, 2))
+        doubted = low.not_measured / np.exp(_log_seen(height, low.not_measured))
+        doubts[:, j] = (nodes.weight * doubted).sum(axis=(1, 2))
     return doubts
 
 
@@ -193,25 +201,28 @@ def _mills(height: Floats) -> Floats:
 
 def _log_seen(height: Floats, not_measured: float) -> Floats:
     """Return log(q + (1 - q) Phi)."""
-    below: Floats = log_ndtr(height)
-    if not_measured == 0.0:
-        return below
-    seen: Floats = np.logaddexp(np.log(not_measured), np.log1p(-not_measured) + below)
+    # With any q above 0 the sum has no tail to lose digits in, and the plain form is fastest.
+    seen: Floats = (
+        np.log(not_measured + (1.0 - not_measured) * ndtr(height))
+        if not_measured > 0.0
+        else log_ndtr(height)
+    )
     return seen
 
 
 def _pull(height: Floats, not_measured: float) -> Floats:
     """Return (1 - q) phi / (q + (1 - q) Phi), the slope of `_log_seen`."""
-    mills = _mills(height)
     if not_measured == 0.0:
-        return mills
-    odds = np.log1p(-not_measured) - np.log(not_measured)
-    return np.asarray(mills * expit(odds + log_ndtr(height)))
+        return _mills(height)
+    share = 1.0 - not_measured
+    density = np.exp(-0.5 * height * height - _HALF_LOG_2PI)
+    return np.asarray(share * density / (not_measured + share * ndtr(height)))
 
 
 def _newton(terms: LifeTerms, rates: RateMap, low: LowReadings) -> _Frame:
     """Joint mode by guarded Newton steps (curvature of the bound terms: their expected part)."""
     z, start = rates.centre, np.zeros_like(rates.centre)
+    moved = np.inf
     for step in range(_MODE_STEPS + 1):
         plain = z_slopes(terms, rates, z)
         height = low.level - low.by_rate * plain.rate[:, None] - low.by_start * start[:, None]
@@ -225,11 +236,12 @@ def _newton(terms: LifeTerms, rates: RateMap, low: LowReadings) -> _Frame:
         h_zs = (bend * along * low.by_start).sum(axis=1)
         h_ss = 1.0 + (bend * low.by_start**2).sum(axis=1)
         determinant = h_zz * h_ss - h_zs**2
-        if step == _MODE_STEPS:
+        if step == _MODE_STEPS or moved < _MODE_FOUND:
             break
         move_z = (h_ss * gradient_z - h_zs * gradient_s) / determinant
         move_s = (h_zz * gradient_s - h_zs * gradient_z) / determinant
         z, start = z + np.clip(move_z, -1.5, 1.5), start + np.clip(move_s, -1.5, 1.5)
+        moved = float(max(np.abs(move_z).max(), np.abs(move_s).max()))
     z_width = np.sqrt(h_ss / determinant)
     return _Frame(z, start, z_width, -h_zs / determinant / z_width, 1.0 / np.sqrt(h_ss))
 

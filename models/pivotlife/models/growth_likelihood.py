@@ -104,7 +104,7 @@ def log_likelihood(
     for begin in range(0, len(plain), _LIVES_AT_ONCE):
         _measured(law, terms, plain[begin : begin + _LIVES_AT_ONCE], n_nodes, fine, tally)
     if has_low.any():
-        _too_small(law, data, terms, tally)
+        _too_small(law, data, terms, fine, tally)
     moments = LifeMoments(tally.a, tally.r, tally.aa, tally.ar, tally.rr)
     gradient = tally.law_gradient + readings_gradient(data, sums, law, moments)
     return Likelihood(terms.constant + tally.log_integral, gradient)
@@ -144,9 +144,11 @@ def _law_part(law: GrowthLaw, weight: Floats, rise: Floats) -> Floats:
     return part
 
 
-def _too_small(law: GrowthLaw, data: GrowthReadings, terms: LifeTerms, tally: _Tally) -> None:
+def _too_small(
+    law: GrowthLaw, data: GrowthReadings, terms: LifeTerms, fine: bool, tally: _Tally
+) -> None:
     """Integrate lives with readings too small to be read."""
-    along, across = joint_rules(law)
+    along, across = joint_rules(law, fine=fine)
     for low in low_groups(data, law, terms):
         own = take_terms(terms, low.lives)
         nodes = joint_nodes(own, rate_map(own, law), low, along, across)

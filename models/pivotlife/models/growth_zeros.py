@@ -97,7 +97,7 @@ def _groups(data: GrowthReadings, law: GrowthLaw) -> list[_Group]:
 
 
 def _doubts(law: GrowthLaw, groups: list[_Group], share: float) -> Floats:
-    along, across = joint_rules(law)
+    along, across = joint_rules(law, fine=False)
     parts = [np.zeros(0)]
     for own, rates, group in groups:
         low = replace(group, not_measured=share)
