@@ -197,19 +197,24 @@ def _first_fits(
         if settled:
             break
     starts: list[_Start] = [(other_density(law, density), None) for density in densities]
-    fits = _climb_each(starts, weighed, fitted, n_nodes=7)
+    fits = _climb_each(starts, weighed, fitted, n_nodes=7, fine=False)
     return [with_covariance(fit, weighed, n_nodes=7, fine=False) for fit in fits]
 
 
 def _climb_each(
-    starts: list[_Start], readings: GrowthReadings, fitted: NDArray[np.bool_], *, n_nodes: int
+    starts: list[_Start],
+    readings: GrowthReadings,
+    fitted: NDArray[np.bool_],
+    *,
+    n_nodes: int,
+    fine: bool = True,
 ) -> list[LawFit]:
     """Climb from each start; a density without a maximum is left out unless none has one."""
     fits: list[LawFit] = []
     refused: NoMaximumError | None = None
     for law, scale in starts:
         try:
-            fits.append(climb(readings, law, fitted, n_nodes=n_nodes, scale=scale))
+            fits.append(climb(readings, law, fitted, n_nodes=n_nodes, fine=fine, scale=scale))
         except NoMaximumError as error:
             refused = error
     if refused and not fits:
